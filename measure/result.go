@@ -1,0 +1,77 @@
+package measure
+
+// This file holds what a measurement says, as plain structs that can be printed,
+// saved and tested alone. The JSON keys carry the units.
+
+// Quantity is a measured value with its standard uncertainty and 95 % interval.
+type Quantity struct {
+	Value               float64 `json:"value"`
+	StandardUncertainty float64 `json:"standard_uncertainty"`
+	Low95               float64 `json:"low_95"`
+	High95              float64 `json:"high_95"`
+}
+
+// Result is one state of one vehicle, measured from its photos.
+type Result struct {
+	Schema        string        `json:"schema"` // "rimpair/measurement/1"
+	TotalToeMm    Quantity      `json:"total_toe_mm"`
+	RimTotalToeMm Quantity      `json:"rim_total_toe_mm"`
+	Wheels        []WheelResult `json:"wheels"` // left, right
+	TrackMm       Quantity      `json:"track_mm"`
+	GapFrontMm    Quantity      `json:"gap_front_mm"`
+	GapRearMm     Quantity      `json:"gap_rear_mm"`
+	HubHeightMm   Quantity      `json:"hub_height_mm"`
+	Photos        []PhotoResult `json:"photos"`
+	Budget        []BudgetLine  `json:"budget"` // of total toe, largest first
+	Advice        []Advice      `json:"advice"` // most useful first
+	// ChiSquarePerDof is the adjustment's goodness of fit before intervals were
+	// widened by it.
+	ChiSquarePerDof float64  `json:"chi_square_per_dof"`
+	Notes           []string `json:"notes"` // what the reader must know, whole sentences
+}
+
+// WheelResult is one front wheel.
+type WheelResult struct {
+	Side          string   `json:"side"` // "left", "right"
+	ToeDeg        Quantity `json:"toe_deg"`
+	CamberDeg     Quantity `json:"camber_deg"`
+	RimDiameterMm Quantity `json:"rim_diameter_mm"`
+	RimSeen       bool     `json:"rim_seen"` // false: only the tyre's outline was good enough
+}
+
+// PhotoResult says what was found in one photo.
+type PhotoResult struct {
+	File           string       `json:"file"`
+	Width          int          `json:"width_px"`
+	Height         int          `json:"height_px"`
+	Sheets         []int        `json:"sheets"` // numbers of the sheets found
+	Corners        int          `json:"corners"`
+	CornerRmsPx    float64      `json:"corner_rms_px"`
+	Wheels         []PhotoWheel `json:"wheels"`
+	FocalPx        Quantity     `json:"focal_length_px"`
+	CameraHeightMm float64      `json:"camera_height_mm"`
+}
+
+// PhotoWheel says what one photo shows of one wheel.
+type PhotoWheel struct {
+	Side       string  `json:"side"`
+	TyrePoints int     `json:"tyre_points"`
+	TyreRmsPx  float64 `json:"tyre_rms_px"`
+	RimPoints  int     `json:"rim_points"`
+	RimRmsPx   float64 `json:"rim_rms_px"`
+}
+
+// BudgetLine is one source of uncertainty of total toe (JCGM 100).
+type BudgetLine struct {
+	Source         string  `json:"source"`
+	Type           string  `json:"type"`            // "A" or "B"
+	ContributionMm float64 `json:"contribution_mm"` // standard uncertainty
+	Share          float64 `json:"share"`           // of the variance, 0 to 1
+}
+
+// Advice is one thing that would narrow the interval of total toe.
+type Advice struct {
+	Action               string  `json:"action"` // "photo", "sheet", "half_turn"
+	Text                 string  `json:"text"`
+	PredictedHalfWidthMm float64 `json:"predicted_half_width_mm"` // of the 95 % interval afterwards
+}
