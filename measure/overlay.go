@@ -58,3 +58,10 @@ type PlacedCamera struct {
 type RimLine struct {
 	Front, Rear [2]float64
 }
+
+// Measurement is a Result with what is needed to draw it.
+type Measurement struct {
+	Result   Result
+	Overlays []Overlay // one for each photo, in the order of Result.Photos
+	Top      TopView
+}
