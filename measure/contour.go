@@ -1,0 +1,155 @@
+package measure
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"rimpair/calib"
+)
+
+// contourPoint is a place on a wheel's circle or apparent contour.
+type contourPoint struct {
+	body    bodyPoint
+	at      r3.Vec  // in the scene
+	outward r3.Vec  // out of the body (contours) or away from the axis (circles)
+	radial  float64 // cosφ: the tube's outward direction along the wheel's radius
+}
+
+// locus is one circle or contour of one wheel in one photo, as a function of the
+// angle u around the wheel (0 forward, quarter turn up).
+type locus struct {
+	wheel  *Wheel
+	kind   EdgeKind
+	face   Face // of RimCircle
+	axes   axes
+	centre r3.Vec
+	eye    r3.Vec // the camera's place
+	camera calib.Camera
+	pose   calib.Pose
+}
+
+func newLocus(w *Wheel, kind EdgeKind, face Face, view view) locus {
+	c := locus{wheel: w, kind: kind, face: face, eye: view.eye, camera: view.camera, pose: view.pose}
+	if kind == RimCircle {
+		c.axes = w.rimAxes()
+		c.centre = w.rimCentre(c.axes)
+	} else {
+		c.axes = w.tyreAxes()
+		c.centre = w.Centre
+	}
+	return c
+}
+
+// point returns the locus's point at angle u; ok is false where it has none.
+func (c *locus) point(u float64) (p contourPoint, ok bool) {
+	sinU, cosU := math.Sincos(u)
+	e := r3.Vec{
+		X: cosU*c.axes.forward.X + sinU*c.axes.up.X,
+		Y: cosU*c.axes.forward.Y + sinU*c.axes.up.Y,
+		Z: cosU*c.axes.forward.Z + sinU*c.axes.up.Z,
+	}
+	if c.kind == RimCircle {
+		rim := c.wheel.Rim[c.face]
+		p.body = bodyPoint{rim.Radius * cosU, rim.Radius * sinU, rim.Offset}
+		p.at = c.axes.place(c.centre, p.body)
+		p.outward = e
+		return p, true
+	}
+	ring, tube := c.wheel.Ring, c.wheel.Tube
+	toQ := r3.Sub(r3.Add(c.centre, r3.Scale(ring, e)), c.eye)
+	along, across := r3.Dot(e, toQ), r3.Dot(c.axes.axle, toQ)
+	reach := math.Hypot(along, across)
+	if reach <= tube {
+		return p, false // the camera is inside the tube's cylinder
+	}
+	// cosφ = (−r·along ∓ across·√(reach²−r²)) / reach², and sinφ alike; the outer
+	// contour is the solution farther from the axle.
+	root := math.Sqrt(reach*reach - tube*tube)
+	if (across > 0) == (c.kind == TyreOuter) {
+		root = -root
+	}
+	cosPhi := (-tube*along - across*root) / (reach * reach)
+	sinPhi := (-tube*across + along*root) / (reach * reach)
+	p.radial = cosPhi
+	radius := ring + tube*cosPhi
+	p.body = bodyPoint{radius * cosU, radius * sinU, tube * sinPhi}
+	p.at = c.axes.place(c.centre, p.body)
+	p.outward = r3.Add(r3.Scale(cosPhi, e), r3.Scale(sinPhi, c.axes.axle))
+	return p, true
+}
+
+// project returns the picture of the locus's point at u.
+func (c *locus) project(u float64) (calib.Point, bool) {
+	p, ok := c.point(u)
+	if !ok {
+		return calib.Point{}, false
+	}
+	return c.camera.Project(c.pose.Apply(p.at))
+}
+
+// tangentStep is the change of u by which tangents are taken: the locus's
+// curvature over it is below 1e-6 of its size, rounding below 1e-9.
+const tangentStep = 1e-4
+
+// tangent is how the picture of the locus moves per radian of u.
+func (c *locus) tangent(u float64) (dx, dy float64, ok bool) {
+	before, ok1 := c.project(u - tangentStep)
+	after, ok2 := c.project(u + tangentStep)
+	return (after.X - before.X) / (2 * tangentStep), (after.Y - before.Y) / (2 * tangentStep), ok1 && ok2
+}
+
+// imagePoint is a locus's point in the picture.
+type imagePoint struct {
+	contourPoint
+	u       float64
+	px      calib.Point
+	nx, ny  float64 // unit normal, along outward
+	speed   float64 // pixels per radian of u
+	jac     calib.Jacobian
+	inFrame r3.Vec // in camera coordinates, less the camera pose's T
+}
+
+// image is the locus's point at u with its normal.
+func (c *locus) image(u float64) (ip imagePoint, ok bool) {
+	ip.u = u
+	if ip.contourPoint, ok = c.point(u); !ok {
+		return ip, false
+	}
+	ip.inFrame = c.pose.R.Apply(ip.at)
+	if ip.px, ip.jac, ok = c.camera.ProjectJacobian(r3.Add(ip.inFrame, c.pose.T)); !ok {
+		return ip, false
+	}
+	dx, dy, ok := c.tangent(u)
+	ip.speed = math.Hypot(dx, dy)
+	if !ok || ip.speed == 0 {
+		return ip, false
+	}
+	ip.nx, ip.ny = dy/ip.speed, -dx/ip.speed
+	out := c.pose.R.Apply(ip.outward)
+	if ip.nx*rowDot(ip.jac.Point[0], out)+ip.ny*rowDot(ip.jac.Point[1], out) < 0 {
+		ip.nx, ip.ny = -ip.nx, -ip.ny
+	}
+	return ip, true
+}
+
+// nearest finds the curve's point nearest to p, starting at angle u.
+func (c *locus) nearest(p calib.Point, u float64) (imagePoint, bool) {
+	for range 4 {
+		q, ok := c.project(u)
+		dx, dy, ok2 := c.tangent(u)
+		if !ok || !ok2 {
+			return imagePoint{}, false
+		}
+		step := ((p.X-q.X)*dx + (p.Y-q.Y)*dy) / (dx*dx + dy*dy)
+		u += max(-0.1, min(0.1, step))
+		if math.Abs(step) < 1e-5 {
+			break
+		}
+	}
+	return c.image(u)
+}
+
+func rowDot(row [3]float64, v r3.Vec) float64 {
+	return row[0]*v.X + row[1]*v.Y + row[2]*v.Z
+}

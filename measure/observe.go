@@ -1,0 +1,178 @@
+package measure
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"rimpair/calib"
+)
+
+// cornerObservation is a sheet corner seen in a photo.
+type cornerObservation struct {
+	photo, sheet int // indices into the scene
+	index        int // corner on the sheet
+	at           calib.Point
+	sigma        float64 // px
+}
+
+// edgeObservation is a point on the edge of a wheel seen in a photo.
+type edgeObservation struct {
+	photo int
+	side  Side
+	kind  EdgeKind
+	face  Face // of RimCircle
+	at    calib.Point
+	u     float64 // about where on the curve
+	sigma float64 // px
+}
+
+func (o *edgeObservation) offsetIndex() int {
+	if o.kind == RimCircle {
+		return 1
+	}
+	return 0
+}
+
+func (o *edgeObservation) source() source {
+	if o.kind == RimCircle {
+		return sourceRimEdges
+	}
+	return sourceTyreEdges
+}
+
+// rowBuilder collects the derivatives of one observation.
+type rowBuilder struct {
+	cols   []int
+	derivs []float64
+}
+
+func (b *rowBuilder) reset() { b.cols, b.derivs = b.cols[:0], b.derivs[:0] }
+
+func (b *rowBuilder) add(column int, deriv float64) {
+	if column != fixed {
+		b.cols = append(b.cols, column)
+		b.derivs = append(b.derivs, deriv)
+	}
+}
+
+// addVec adds three columns that each move the same vector by one component.
+func (b *rowBuilder) addVec(columns []int, deriv r3.Vec) {
+	b.add(columns[0], deriv.X)
+	b.add(columns[1], deriv.Y)
+	b.add(columns[2], deriv.Z)
+}
+
+// addCamera adds how the picture coordinate g·π moves with the photo's camera and
+// pose. byPoint is the derivative of that coordinate by the point in camera
+// coordinates; turned is the point less the pose's T.
+func (b *rowBuilder) addCamera(l *layout, s *Scene, photo int, gx, gy float64, j *calib.Jacobian, turned r3.Vec) {
+	p := &s.Photos[photo]
+	var in [calib.NumIntrinsics]float64
+	for k := range in {
+		in[k] = gx*j.Intrinsics[0][k] + gy*j.Intrinsics[1][k]
+	}
+	camera, at := l.cameras[p.Camera], l.photos[photo]
+	b.add(camera[0], in[0]*(1+p.Zoom))
+	for k := 1; k < len(in); k++ {
+		b.add(camera[k], in[k])
+	}
+	b.add(at[photoZoom], in[0]*s.Cameras[p.Camera].F)
+	b.add(at[photoZoom+1], in[1])
+	b.add(at[photoZoom+2], in[2])
+	byPoint := combine(gx, gy, j)
+	b.addVec(at[photoTurn:], r3.Cross(turned, byPoint)) // ∂(w×v) = v×g for the scalar product with g
+	b.addVec(at[photoMove:], byPoint)
+}
+
+func combine(gx, gy float64, j *calib.Jacobian) r3.Vec {
+	return r3.Vec{
+		X: gx*j.Point[0][0] + gy*j.Point[1][0],
+		Y: gx*j.Point[0][1] + gy*j.Point[1][1],
+		Z: gx*j.Point[0][2] + gy*j.Point[1][2],
+	}
+}
+
+// cornerRows emits both coordinates of a corner.
+func (a *adjustment) cornerRows(s *Scene, views []view, o *cornerObservation, b *rowBuilder, emit func(Row)) bool {
+	v := &views[o.photo]
+	sheet := &s.Sheets[o.sheet]
+	layoutPoint := calib.CornerMm(o.index)
+	turnedSheet := sheet.Pose.R.Apply(sheet.onPaper(layoutPoint))
+	turned := v.pose.R.Apply(r3.Add(turnedSheet, sheet.Pose.T))
+	px, jac, ok := v.camera.ProjectJacobian(r3.Add(turned, v.pose.T))
+	if !ok {
+		return false
+	}
+	toScene := v.pose.R.Transpose()
+	toSheet := sheet.Pose.R.Transpose()
+	shape := warpShape(layoutPoint)
+	at := a.layout.sheets[o.sheet]
+	for axis, residual := range [2]float64{px.X - o.at.X, px.Y - o.at.Y} {
+		gx, gy := 1/o.sigma, 0.0
+		if axis == 1 {
+			gx, gy = 0, 1/o.sigma
+		}
+		b.reset()
+		b.addCamera(&a.layout, s, o.photo, gx, gy, &jac, turned)
+		inScene := toScene.Apply(combine(gx, gy, &jac))
+		b.addVec(at[sheetTurn:], r3.Cross(turnedSheet, inScene))
+		b.addVec(at[sheetMove:], inScene)
+		onSheet := toSheet.Apply(inScene)
+		b.add(at[sheetScale], onSheet.X*layoutPoint.X)
+		b.add(at[sheetScale+1], onSheet.Y*layoutPoint.Y)
+		for k, lift := range shape {
+			b.add(at[sheetWarp+k], onSheet.Z*lift)
+		}
+		emit(Row{Cols: b.cols, Derivs: b.derivs, Residual: residual / o.sigma, Loss: a.cornerLoss, Group: int(sourceCorners)})
+	}
+	return true
+}
+
+// edgeRow emits the distance of an edge point from its curve.
+func (a *adjustment) edgeRow(s *Scene, c *locus, o *edgeObservation, b *rowBuilder, emit func(Row)) bool {
+	ip, ok := c.nearest(o.at, o.u)
+	if !ok {
+		return false
+	}
+	k := o.offsetIndex()
+	distance := (o.at.X-ip.px.X)*ip.nx + (o.at.Y-ip.px.Y)*ip.ny - s.Photos[o.photo].EdgeOffset[k]
+	gx, gy := -ip.nx/o.sigma, -ip.ny/o.sigma
+	b.reset()
+	b.addCamera(&a.layout, s, o.photo, gx, gy, &ip.jac, ip.inFrame)
+	b.add(a.layout.photos[o.photo][photoEdge+k], -1/o.sigma)
+	a.addWheel(c, &ip, o, c.pose.R.Transpose().Apply(combine(gx, gy, &ip.jac)), b)
+	emit(Row{Cols: b.cols, Derivs: b.derivs, Residual: distance / o.sigma, Loss: a.edgeLoss, Group: int(o.source())})
+	return true
+}
+
+// addWheel adds how the observed point moves with the wheel; g is the derivative
+// of the residual by the point in the scene.
+func (a *adjustment) addWheel(c *locus, ip *imagePoint, o *edgeObservation, g r3.Vec, b *rowBuilder) {
+	at := a.layout.wheels[o.side]
+	b.addVec(at[:], g)
+	if o.kind != RimCircle {
+		b.add(at[wheelHeading], r3.Dot(g, c.axes.byHeading(ip.body)))
+		b.add(at[wheelTilt], r3.Dot(g, c.axes.byTilt(ip.body)))
+		sinU, cosU := math.Sincos(ip.u)
+		e := r3.Add(r3.Scale(cosU, c.axes.forward), r3.Scale(sinU, c.axes.up))
+		b.add(at[wheelRing], r3.Dot(g, e))
+		b.add(at[wheelTube], r3.Dot(g, ip.outward))
+		return
+	}
+	// A rim point in the rim's axes, about the tyre's centre.
+	w := c.wheel
+	body := ip.body
+	body.forward += w.RimForward
+	body.up += w.RimUp
+	byHeading, byTilt := r3.Dot(g, c.axes.byHeading(body)), r3.Dot(g, c.axes.byTilt(body))
+	b.add(at[wheelHeading], byHeading)
+	b.add(at[wheelTilt], byTilt)
+	b.add(at[wheelRim], byHeading)
+	b.add(at[wheelRim+1], byTilt)
+	b.add(at[wheelRim+2], r3.Dot(g, c.axes.forward))
+	b.add(at[wheelRim+3], r3.Dot(g, c.axes.up))
+	circle := wheelCircles + 2*int(o.face)
+	b.add(at[circle], r3.Dot(g, ip.outward))
+	b.add(at[circle+1], r3.Dot(g, c.axes.axle))
+}

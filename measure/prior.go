@@ -1,0 +1,181 @@
+package measure
+
+// source is where uncertainty comes from: a line of the budget.
+type source int
+
+// Sources of the adjustment; the first three are type A, seen in the photos' own
+// residuals, the others type B.
+const (
+	sourceCorners source = iota
+	sourceTyreEdges
+	sourceRimEdges
+	sourceFocal
+	sourcePrincipal
+	sourceDistortion
+	sourceLensMotion
+	sourcePrintScale
+	sourceFlatness
+	sourceWobble
+	sourceTyreShape
+	sourceRimSize
+	sourceEdgeOffset
+	numSources
+)
+
+func (s source) String() string {
+	return [...]string{
+		"sheet corners in the photos", "tyre outline in the photos", "rim edge in the photos",
+		"focal length", "principal point", "lens distortion", "lens motion from photo to photo",
+		"print scale", "sheet flatness and floor", "tyre against rim", "tyre shape and size", "rim size",
+		"edge position against brightness",
+	}[s]
+}
+
+func (s source) evaluation() string {
+	if s <= sourceRimEdges {
+		return "A"
+	}
+	return "B"
+}
+
+// prior is what is known beforehand of one unknown, or of a sum of some.
+type prior struct {
+	source  source
+	value   func(s *Scene) float64
+	columns []int
+	derivs  []float64 // of value by the columns; nil: all 1
+	mean    float64
+	sigma   float64
+}
+
+func (p *prior) row(s *Scene, b *rowBuilder, emit func(Row)) {
+	b.reset()
+	for k, column := range p.columns {
+		deriv := 1.0
+		if p.derivs != nil {
+			deriv = p.derivs[k]
+		}
+		b.add(column, deriv/p.sigma)
+	}
+	if len(b.cols) > 0 {
+		emit(Row{Cols: b.cols, Derivs: b.derivs, Residual: (p.value(s) - p.mean) / p.sigma, Group: int(p.source)})
+	}
+}
+
+// Prior standard uncertainties. Those of lens and sheet are the project's design
+// figures; the others say where they come from.
+const (
+	focalSigma        = 0.03 // relative, of EXIF's focal length
+	principalSigma    = 0.01 // of the picture's width
+	k1Sigma, k2Sigma  = 0.05, 0.1
+	tangentialSigma   = 5e-4
+	zoomSigma         = 0.002 // relative, photo to photo: Sensors 2023, 23(2), 728
+	shiftSigma        = 0.001 // of the picture's width, photo to photo: the same study
+	printSigma        = 0.002 // of a print said to be at 100 %: 0.2 mm on the 100 mm ruler
+	warpSigmaMm       = 0.3   // paper on a floor
+	sheetHeightSigma  = 0.5   // mm, of the sheet's middle above the floor
+	sheetTiltSigmaRad = 0.003 // 0.3 mm across 100 mm
+	edgeOffsetSigmaPx = 0.3   // what linearising the tone curve leaves
+	// A tyre wobbles on its rim by up to about 1 mm peak to peak (common practice,
+	// no source): across 450 mm, in a direction of its own.
+	wobbleSigmaRad  = 0.001
+	rimShiftSigmaMm = 0.7 // of the rim's centre against the tyre's, likewise
+	// A rim's outer diameter exceeds its bead seat diameter by about twice the
+	// flange's height of 6 mm (ISO 5775-2, from memory).
+	flangeHeightMm      = 6.0
+	flangeHeightSigmaMm = 0.6
+	rimOffsetMm         = 12.5 // of the visible edge from the rim's middle plane
+	rimOffsetSigmaMm    = 3.0
+	tubeSigmaMm         = 3.0 // of the tyre's half width against half its section's height
+	hubSinkSigmaMm      = 4.0 // of the hub below the tyre's free radius
+	hubSinkMm           = 2.0
+)
+
+// cameraPrior is what is known of a camera before its photos are adjusted.
+type cameraPrior struct {
+	focal, focalSigma      float64
+	cx, cy, principalSigma float64
+	width                  float64
+}
+
+// knowledge is all prior knowledge of a scene.
+type knowledge struct {
+	cameras    []cameraPrior
+	rims       [2]float64 // bead seat radius in mm
+	scale      [2]float64 // print scale along x and y
+	scaleSigma float64
+}
+
+// priors of the free unknowns of a layout.
+func (k *knowledge) priors(s *Scene, l *layout) []prior {
+	var list []prior
+	add := func(src source, column int, mean, sigma float64, value func(*Scene) float64) {
+		if column != fixed {
+			list = append(list, prior{source: src, value: value, columns: []int{column}, mean: mean, sigma: sigma})
+		}
+	}
+	for i := range s.Cameras {
+		at, c := l.cameras[i], k.cameras[i]
+		add(sourceFocal, at[0], c.focal, c.focalSigma, func(s *Scene) float64 { return s.Cameras[i].F })
+		add(sourcePrincipal, at[1], c.cx, c.principalSigma, func(s *Scene) float64 { return s.Cameras[i].Cx })
+		add(sourcePrincipal, at[2], c.cy, c.principalSigma, func(s *Scene) float64 { return s.Cameras[i].Cy })
+		add(sourceDistortion, at[3], 0, k1Sigma, func(s *Scene) float64 { return s.Cameras[i].K1 })
+		add(sourceDistortion, at[4], 0, k2Sigma, func(s *Scene) float64 { return s.Cameras[i].K2 })
+		add(sourceDistortion, at[5], 0, tangentialSigma, func(s *Scene) float64 { return s.Cameras[i].P1 })
+		add(sourceDistortion, at[6], 0, tangentialSigma, func(s *Scene) float64 { return s.Cameras[i].P2 })
+	}
+	for i := range s.Photos {
+		at := l.photos[i]
+		shift := shiftSigma * k.cameras[s.Photos[i].Camera].width
+		add(sourceLensMotion, at[photoZoom], 0, zoomSigma, func(s *Scene) float64 { return s.Photos[i].Zoom })
+		add(sourceLensMotion, at[photoZoom+1], 0, shift, func(s *Scene) float64 { return s.Photos[i].ShiftX })
+		add(sourceLensMotion, at[photoZoom+2], 0, shift, func(s *Scene) float64 { return s.Photos[i].ShiftY })
+		for kind := range 2 {
+			add(sourceEdgeOffset, at[photoEdge+kind], 0, edgeOffsetSigmaPx, func(s *Scene) float64 { return s.Photos[i].EdgeOffset[kind] })
+		}
+	}
+	for i := range s.Sheets {
+		at := l.sheets[i]
+		// Small tilts only: the rotation's third column holds them.
+		add(sourceFlatness, at[sheetTurn], 0, sheetTiltSigmaRad, func(s *Scene) float64 { return -s.Sheets[i].Pose.R[1][2] })
+		add(sourceFlatness, at[sheetTurn+1], 0, sheetTiltSigmaRad, func(s *Scene) float64 { return s.Sheets[i].Pose.R[0][2] })
+		add(sourceFlatness, at[sheetMove+2], 0, sheetHeightSigma, func(s *Scene) float64 { return s.Sheets[i].Pose.T.Z })
+		add(sourcePrintScale, at[sheetScale], k.scale[0], k.scaleSigma, func(s *Scene) float64 { return s.Sheets[i].ScaleX })
+		add(sourcePrintScale, at[sheetScale+1], k.scale[1], k.scaleSigma, func(s *Scene) float64 { return s.Sheets[i].ScaleY })
+		for w := range s.Sheets[i].Warp {
+			add(sourceFlatness, at[sheetWarp+w], 0, warpSigmaMm, func(s *Scene) float64 { return s.Sheets[i].Warp[w] })
+		}
+	}
+	for side := range s.Wheels {
+		list = append(list, k.wheelPriors(Side(side), l)...)
+	}
+	return list
+}
+
+func (k *knowledge) wheelPriors(side Side, l *layout) []prior {
+	at := l.wheels[side]
+	var list []prior
+	add := func(src source, columns []int, derivs []float64, mean, sigma float64, value func(*Wheel) float64) {
+		if columns[0] != fixed {
+			list = append(list, prior{source: src, columns: columns, derivs: derivs, mean: mean, sigma: sigma,
+				value: func(s *Scene) float64 { return value(&s.Wheels[side]) }})
+		}
+	}
+	bead := k.rims[side]
+	add(sourceTyreShape, []int{at[2], at[wheelRing], at[wheelTube]}, []float64{1, -1, -1}, -hubSinkMm, hubSinkSigmaMm,
+		func(w *Wheel) float64 { return w.Centre.Z - w.Ring - w.Tube })
+	// The tyre's section is about as high as wide: from the bead to the tread, R + r − bead = 2r.
+	add(sourceTyreShape, []int{at[wheelRing], at[wheelTube]}, []float64{1, -1}, bead, tubeSigmaMm,
+		func(w *Wheel) float64 { return w.Ring - w.Tube })
+	rim := at[wheelRim:]
+	add(sourceWobble, rim[:1], nil, 0, wobbleSigmaRad, func(w *Wheel) float64 { return w.RimHeadingRad })
+	add(sourceWobble, rim[1:2], nil, 0, wobbleSigmaRad, func(w *Wheel) float64 { return w.RimTiltRad })
+	add(sourceWobble, rim[2:3], nil, 0, rimShiftSigmaMm, func(w *Wheel) float64 { return w.RimForward })
+	add(sourceWobble, rim[3:4], nil, 0, rimShiftSigmaMm, func(w *Wheel) float64 { return w.RimUp })
+	for face := range 2 {
+		circle := at[wheelCircles+2*face:]
+		add(sourceRimSize, circle[:1], nil, bead+flangeHeightMm, flangeHeightSigmaMm, func(w *Wheel) float64 { return w.Rim[face].Radius })
+		add(sourceRimSize, circle[1:2], nil, Face(face).sign()*rimOffsetMm, rimOffsetSigmaMm, func(w *Wheel) float64 { return w.Rim[face].Offset })
+	}
+	return list
+}

@@ -1,0 +1,215 @@
+package measure
+
+import (
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"rimpair/calib"
+)
+
+// Scene is the state of the adjustment: all that is unknown.
+type Scene struct {
+	Cameras []calib.Camera
+	Photos  []PhotoState
+	Sheets  []SheetState
+	Wheels  [2]Wheel
+}
+
+// PhotoState is one photo: where it was taken and how its stabilised lens stood
+// against its camera's mean.
+type PhotoState struct {
+	Camera     int
+	Pose       calib.Pose // scene to camera
+	Zoom       float64    // relative change of the focal length
+	ShiftX     float64    // of the principal point, px
+	ShiftY     float64
+	EdgeOffset [2]float64 // px that edges seem to lie outward: of the tyre, of the rim
+}
+
+// SheetState is one sheet: a printed board, nearly flat on the floor.
+type SheetState struct {
+	Number         int
+	Pose           calib.Pose // sheet to scene
+	ScaleX, ScaleY float64    // of the print, 1 when exact
+	// Warp is how the paper bends out of its plane, mm at the board's corners or
+	// edges: twisted, curved along x, curved along y.
+	Warp [3]float64
+}
+
+// view is a photo's camera as it stood.
+type view struct {
+	camera calib.Camera
+	pose   calib.Pose
+	eye    r3.Vec
+}
+
+func (s *Scene) view(photo int) view {
+	p := &s.Photos[photo]
+	c := s.Cameras[p.Camera]
+	c.F *= 1 + p.Zoom
+	c.Cx += p.ShiftX
+	c.Cy += p.ShiftY
+	return view{camera: c, pose: p.Pose, eye: p.Pose.Origin()}
+}
+
+// Half the board's size, mm.
+const (
+	boardHalfX = calib.SheetColumns * calib.SquareMm / 2
+	boardHalfY = calib.SheetRows * calib.SquareMm / 2
+)
+
+// warpShape is how high each kind of warp lifts the board's point (x, y) for 1 mm
+// at the corner or edge; the curved kinds have mean zero over the board, so that
+// they do not stand for its height.
+func warpShape(p r3.Vec) [3]float64 {
+	x, y := p.X/boardHalfX, p.Y/boardHalfY
+	return [3]float64{x * y, x*x - 1.0/3, y*y - 1.0/3}
+}
+
+// onPaper is where a point of the exact layout lies on this print, in its frame.
+func (s *SheetState) onPaper(p r3.Vec) r3.Vec {
+	shape := warpShape(p)
+	return r3.Vec{
+		X: p.X * s.ScaleX,
+		Y: p.Y * s.ScaleY,
+		Z: s.Warp[0]*shape[0] + s.Warp[1]*shape[1] + s.Warp[2]*shape[2],
+	}
+}
+
+// clone copies the scene, so that a step leaves the old one as it was.
+func (s *Scene) clone() *Scene {
+	c := *s
+	c.Cameras = append([]calib.Camera(nil), s.Cameras...)
+	c.Photos = append([]PhotoState(nil), s.Photos...)
+	c.Sheets = append([]SheetState(nil), s.Sheets...)
+	return &c
+}
+
+// Numbers of unknowns of each part, in the order that layout and plus keep.
+const (
+	cameraUnknowns = calib.NumIntrinsics
+	photoUnknowns  = 11 // zoom, shift x y, turn 3, move 3, edge offsets of tyre and rim
+	sheetUnknowns  = 11 // turn 3, move 3, scale x y, warp 3
+	wheelUnknowns  = 15 // centre 3, heading, tilt, ring, tube, rim: heading, tilt, forward, up, two circles of radius and offset
+)
+
+// First unknown of a kind within its part.
+const (
+	photoZoom, photoTurn, photoMove, photoEdge    = 0, 3, 6, 9
+	sheetTurn, sheetMove, sheetScale, sheetWarp   = 0, 3, 6, 8
+	wheelHeading, wheelTilt, wheelRing, wheelTube = 3, 4, 5, 6
+	wheelRim, wheelCircles                        = 7, 11
+)
+
+// layout says which column each unknown has; fixed ones have none (−1).
+type layout struct {
+	cameras [][cameraUnknowns]int
+	photos  [][photoUnknowns]int
+	sheets  [][sheetUnknowns]int
+	wheels  [2][wheelUnknowns]int
+	n       int
+}
+
+const fixed = -1
+
+// free says which parts of the scene an adjustment may change.
+type free struct {
+	cameras bool
+	poses   bool // photos and sheets
+	tyres   [2]bool
+	rims    [2]bool
+	faces   [2][2]bool // circles of the rims that were seen
+}
+
+func newLayout(s *Scene, f free) layout {
+	l := layout{
+		cameras: make([][cameraUnknowns]int, len(s.Cameras)),
+		photos:  make([][photoUnknowns]int, len(s.Photos)),
+		sheets:  make([][sheetUnknowns]int, len(s.Sheets)),
+	}
+	assign := func(columns []int, on bool) {
+		for i := range columns {
+			columns[i] = fixed
+			if on {
+				columns[i] = l.n
+				l.n++
+			}
+		}
+	}
+	for i := range l.cameras {
+		assign(l.cameras[i][:], f.cameras)
+	}
+	anyTyre, anyRim := f.tyres[Left] || f.tyres[Right], f.rims[Left] || f.rims[Right]
+	for i := range l.photos {
+		assign(l.photos[i][:photoTurn], f.cameras)
+		assign(l.photos[i][photoTurn:photoEdge], f.poses)
+		assign(l.photos[i][photoEdge:photoEdge+1], anyTyre)
+		assign(l.photos[i][photoEdge+1:], anyRim)
+	}
+	for i := range l.sheets {
+		// The first sheet's place and heading are where the scene's frame lies.
+		gauge := f.poses && i > 0
+		assign(l.sheets[i][sheetTurn:sheetTurn+2], f.poses)
+		assign(l.sheets[i][sheetTurn+2:sheetMove], gauge)
+		assign(l.sheets[i][sheetMove:sheetMove+2], gauge)
+		assign(l.sheets[i][sheetMove+2:], f.poses)
+	}
+	for side := range l.wheels {
+		assign(l.wheels[side][:wheelRim], f.tyres[side])
+		assign(l.wheels[side][wheelRim:wheelCircles], f.rims[side])
+		for face := range f.faces[side] {
+			at := wheelCircles + 2*face
+			assign(l.wheels[side][at:at+2], f.rims[side] && f.faces[side][face])
+		}
+	}
+	return l
+}
+
+// plus moves a scene by small steps of its free unknowns.
+func (l *layout) plus(s *Scene, delta []float64) *Scene {
+	step := func(column int) float64 {
+		if column == fixed {
+			return 0
+		}
+		return delta[column]
+	}
+	vec := func(columns []int) r3.Vec {
+		return r3.Vec{X: step(columns[0]), Y: step(columns[1]), Z: step(columns[2])}
+	}
+	n := s.clone()
+	for i := range n.Cameras {
+		c, at := &n.Cameras[i], l.cameras[i]
+		for k, value := range []*float64{&c.F, &c.Cx, &c.Cy, &c.K1, &c.K2, &c.P1, &c.P2} {
+			*value += step(at[k])
+		}
+	}
+	for i := range n.Photos {
+		p, at := &n.Photos[i], l.photos[i]
+		p.Zoom += step(at[photoZoom])
+		p.ShiftX += step(at[photoZoom+1])
+		p.ShiftY += step(at[photoZoom+2])
+		p.Pose = p.Pose.Perturb(vec(at[photoTurn:]), vec(at[photoMove:]))
+		p.EdgeOffset[0] += step(at[photoEdge])
+		p.EdgeOffset[1] += step(at[photoEdge+1])
+	}
+	for i := range n.Sheets {
+		p, at := &n.Sheets[i], l.sheets[i]
+		p.Pose = p.Pose.Perturb(vec(at[sheetTurn:]), vec(at[sheetMove:]))
+		p.ScaleX += step(at[sheetScale])
+		p.ScaleY += step(at[sheetScale+1])
+		for k := range p.Warp {
+			p.Warp[k] += step(at[sheetWarp+k])
+		}
+	}
+	for side := range n.Wheels {
+		w, at := &n.Wheels[side], l.wheels[side]
+		w.Centre = r3.Add(w.Centre, vec(at[:]))
+		for k, value := range []*float64{
+			&w.HeadingRad, &w.TiltRad, &w.Ring, &w.Tube,
+			&w.RimHeadingRad, &w.RimTiltRad, &w.RimForward, &w.RimUp,
+			&w.Rim[0].Radius, &w.Rim[0].Offset, &w.Rim[1].Radius, &w.Rim[1].Offset,
+		} {
+			*value += step(at[wheelHeading+k])
+		}
+	}
+	return n
+}
