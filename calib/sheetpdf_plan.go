@@ -1,0 +1,3 @@
+package calib
+
+func (d *drawing) planPage() { d.pdf.AddPage() }
