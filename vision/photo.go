@@ -23,6 +23,7 @@ type Photo struct {
 type CameraID struct {
 	Make, Model, Lens string
 	FocalMm           float64
+	Focal35Mm         float64 // 35 mm equivalent, which also tells digital zoom
 	Width, Height     int
 }
 
@@ -32,4 +33,5 @@ type Corner struct {
 	Index   int     // corner on the sheet, see calib.CornerMm
 	X, Y    float64 // pixels
 	SigmaPx float64 // standard uncertainty of either coordinate
+	BlurPx  float64 // standard deviation of the blur of the edges that meet here
 }

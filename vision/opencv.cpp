@@ -1,0 +1,89 @@
+#include "opencv.h"
+
+#include <algorithm>
+#include <vector>
+
+#include <opencv2/core.hpp>
+#include <opencv2/core/version.hpp>
+#include <opencv2/imgcodecs.hpp>
+#include <opencv2/imgproc.hpp>
+
+// The marker detector moved from the contributed module with free functions to
+// classes in objdetect with OpenCV 4.7.
+#define RIMPAIR_ARUCO_CLASSES (CV_VERSION_MAJOR > 4 || (CV_VERSION_MAJOR == 4 && CV_VERSION_MINOR >= 7))
+#if RIMPAIR_ARUCO_CLASSES
+#include <opencv2/objdetect/aruco_detector.hpp>
+#else
+#include <opencv2/aruco.hpp>
+#endif
+
+namespace {
+
+using Corners = std::vector<std::vector<cv::Point2f>>;
+
+// The defaults lose the markers of a large photo: they may be 20 px wide in 4000,
+// and in a phone's tone curve white bleeds over the rims of the black cells.
+template <class Parameters> void tune(Parameters &p) {
+  p.minMarkerPerimeterRate = 0.005;
+  p.perspectiveRemoveIgnoredMarginPerCell = 0.33;
+  p.cornerRefinementMethod = cv::aruco::CORNER_REFINE_NONE;
+}
+
+void detect(const cv::Mat &grey, Corners &corners, std::vector<int> &ids) {
+  const auto dictionary = cv::aruco::getPredefinedDictionary(cv::aruco::DICT_4X4_100);
+#if RIMPAIR_ARUCO_CLASSES
+  cv::aruco::DetectorParameters parameters;
+  tune(parameters);
+  cv::aruco::ArucoDetector(dictionary, parameters).detectMarkers(grey, corners, ids);
+#else
+  const auto parameters = cv::aruco::DetectorParameters::create();
+  tune(*parameters);
+  cv::aruco::detectMarkers(grey, dictionary, corners, ids, parameters);
+#endif
+}
+
+} // namespace
+
+int rimpair_find_markers(const unsigned char *pix, int width, int height, int shrink,
+                         rimpair_marker *out, int max) {
+  try {
+    cv::Mat grey(height, width, CV_8UC1, const_cast<unsigned char *>(pix));
+    if (shrink > 1) {
+      // Whole blocks only, so that the scale is exactly the whole number.
+      cv::Mat whole = grey(cv::Rect(0, 0, width / shrink * shrink, height / shrink * shrink));
+      cv::Mat small;
+      cv::resize(whole, small, cv::Size(width / shrink, height / shrink), 0, 0, cv::INTER_AREA);
+      grey = small;
+    }
+    Corners corners;
+    std::vector<int> ids;
+    detect(grey, corners, ids);
+    const int n = std::min(max, static_cast<int>(ids.size()));
+    for (int i = 0; i < n; i++) {
+      out[i].id = ids[i];
+      for (int k = 0; k < 4; k++) {
+        // A pixel of the shrunk picture covers shrink × shrink pixels; whole
+        // numbers are pixel centres in both.
+        out[i].x[k] = shrink * (corners[i][k].x + 0.5f) - 0.5f;
+        out[i].y[k] = shrink * (corners[i][k].y + 0.5f) - 0.5f;
+      }
+    }
+    return n;
+  } catch (...) {
+    return -1;
+  }
+}
+
+int rimpair_decode_grey(const unsigned char *file, size_t length, unsigned char *pix,
+                        int width, int height) {
+  try {
+    const cv::Mat bytes(1, static_cast<int>(length), CV_8UC1, const_cast<unsigned char *>(file));
+    cv::Mat grey(height, width, CV_8UC1, pix);
+    cv::imdecode(bytes, cv::IMREAD_GRAYSCALE | cv::IMREAD_IGNORE_ORIENTATION, &grey);
+    // OpenCV decodes in place when the size is as announced, and elsewhere, or
+    // nowhere, when it is not.
+    return grey.data == pix ? 0 : -1;
+  } catch (...) {
+    return -1;
+  }
+}

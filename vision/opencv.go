@@ -1,0 +1,55 @@
+package vision
+
+/*
+#cgo pkg-config: opencv4
+#cgo CXXFLAGS: -std=c++17 -O2
+#include "opencv.h"
+*/
+import "C"
+
+import (
+	"errors"
+	"unsafe"
+
+	"rimpair/calib"
+)
+
+// marker is one marker found in a photo: its number in the dictionary, and its
+// corners clockwise from its own top left.
+type marker struct {
+	id      int
+	corners [4]calib.Point
+}
+
+// maxMarkers is more than the markers of all sheets together (85), to have room
+// for false ones.
+const maxMarkers = 256
+
+// findMarkers looks for markers in the picture shrunk by a whole number.
+func findMarkers(g *Gray, shrink int) ([]marker, error) {
+	var found [maxMarkers]C.rimpair_marker
+	n := C.rimpair_find_markers((*C.uchar)(unsafe.Pointer(&g.Pix[0])), C.int(g.Width), C.int(g.Height),
+		C.int(shrink), &found[0], maxMarkers)
+	if n < 0 {
+		return nil, errors.New("vision: OpenCV's marker detector failed")
+	}
+	markers := make([]marker, n)
+	for i := range markers {
+		markers[i].id = int(found[i].id)
+		for k := range markers[i].corners {
+			markers[i].corners[k] = calib.Point{X: float64(found[i].x[k]), Y: float64(found[i].y[k])}
+		}
+	}
+	return markers, nil
+}
+
+// decodeGrey decodes a JPEG, PNG or WebP file of the given size, ignoring its
+// orientation tag.
+func decodeGrey(file []byte, width, height int) (*Gray, error) {
+	g := &Gray{Width: width, Height: height, Pix: make([]uint8, width*height)}
+	if C.rimpair_decode_grey((*C.uchar)(unsafe.Pointer(&file[0])), C.size_t(len(file)),
+		(*C.uchar)(unsafe.Pointer(&g.Pix[0])), C.int(width), C.int(height)) != 0 {
+		return nil, errors.New("vision: OpenCV cannot decode the picture")
+	}
+	return g, nil
+}

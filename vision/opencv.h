@@ -1,0 +1,32 @@
+// Calls into OpenCV that gocv does not offer. Every function catches what OpenCV
+// throws, and writes only into memory that the caller owns.
+#ifndef RIMPAIR_VISION_OPENCV_H
+#define RIMPAIR_VISION_OPENCV_H
+
+#include <stddef.h>
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+// A marker of the sheets' dictionary: its number and its four corners in pixels,
+// clockwise from the marker's own top left.
+typedef struct {
+  int id;
+  float x[4], y[4];
+} rimpair_marker;
+
+// Finds markers in a grey picture, shrunk beforehand by a whole number (1: as it
+// is). Returns how many were written to out, at most max, or -1 on failure.
+int rimpair_find_markers(const unsigned char *pix, int width, int height, int shrink,
+                         rimpair_marker *out, int max);
+
+// Decodes a JPEG, PNG or WebP file to grey in stored orientation. The picture must
+// have the given size. Returns 0, or -1 on failure.
+int rimpair_decode_grey(const unsigned char *file, size_t length, unsigned char *pix,
+                        int width, int height);
+
+#ifdef __cplusplus
+}
+#endif
+#endif

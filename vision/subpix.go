@@ -1,0 +1,277 @@
+package vision
+
+import (
+	"math"
+
+	"rimpair/calib"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// This file places an inner corner of a sheet to a fraction of a pixel. Two
+// edges cross there; with d1, d2 the distances of a pixel from them and s1, s2 the
+// blur across them, the picture is modelled as
+//
+//	value = a + b q + c q² + gx x + gy y,  q = erf(d1/√2 s1) erf(d2/√2 s2)
+//
+// b is half the contrast. c stands for the camera's tone curve and for white
+// bleeding into black, which pull the four edges aside like the sails of a
+// windmill; gx, gy for uneven light. All ten and the two edges' directions are
+// fitted by least squares (Levenberg and Marquardt). The pattern looks the same
+// when turned by half a turn about the corner, and so do blur, sharpening and tone
+// curve: none of them biases the place.
+
+// crossing is where two edges of a sheet meet in a picture, as expected.
+type crossing struct {
+	at calib.Point
+	// axes holds the picture of the sheet's directions per mm, {du/dx, du/dy, dv/dx,
+	// dv/dy}: edge 1 runs along the sheet's y, edge 2 along its x.
+	axes [4]float64
+	// brightFirst says that the quarter with positive x and y is white.
+	brightFirst bool
+}
+
+// crossingFit is a fitted crossing.
+type crossingFit struct {
+	at       calib.Point
+	sigma    float64 // of either coordinate, px
+	blur     float64 // standard deviation of the edges' blur, px
+	contrast float64 // white less black, grey values; negative: the wrong way round
+	misfit   float64 // residual RMS as a share of the contrast
+	turn     float64 // by how much the edges turned from the expected directions, at most, rad
+}
+
+const (
+	// armMm is how far along the edges pixels are used; the next corner is 36 mm off.
+	armMm = 10.0
+	// gapMm is the white margin around a marker.
+	gapMm = (calib.SquareMm - calib.MarkerMm) / 2
+	// gapGuardPx is kept clear of the marker for its own blur.
+	gapGuardPx = 1.5
+	minPixels  = 40
+	maxRounds  = 25
+)
+
+// Parameters of the fit.
+const (
+	pX = iota
+	pY
+	pAngle1
+	pAngle2
+	pBlur1
+	pBlur2
+	pMean
+	pHalf
+	pTone
+	pGradX
+	pGradY
+	numCrossing
+)
+
+type sample struct{ x, y, value float64 }
+
+// window collects the pixels around a crossing that its model covers: a square of
+// armMm about it without the markers in its white quarters. Coordinates are
+// relative to c.at.
+func (g *Gray) window(c crossing) []sample {
+	a := c.axes
+	det := a[0]*a[3] - a[1]*a[2]
+	if math.Abs(det) < 1e-9 {
+		return nil
+	}
+	reachX := armMm * (math.Abs(a[0]) + math.Abs(a[1]))
+	reachY := armMm * (math.Abs(a[2]) + math.Abs(a[3]))
+	x0, x1 := int(math.Ceil(c.at.X-reachX)), int(c.at.X+reachX)
+	y0, y1 := int(math.Ceil(c.at.Y-reachY)), int(c.at.Y+reachY)
+	if x0 < 0 || y0 < 0 || x1 >= g.Width || y1 >= g.Height {
+		return nil
+	}
+	// The distance of the marker's outline from the edges, less the guard.
+	gapX := gapMm - gapGuardPx*math.Hypot(a[1], a[3])/math.Abs(det)
+	gapY := gapMm - gapGuardPx*math.Hypot(a[0], a[2])/math.Abs(det)
+	var s []sample
+	for y := y0; y <= y1; y++ {
+		for x := x0; x <= x1; x++ {
+			dx, dy := float64(x)-c.at.X, float64(y)-c.at.Y
+			u := (a[3]*dx - a[1]*dy) / det
+			v := (a[0]*dy - a[2]*dx) / det
+			if math.Abs(u) > armMm || math.Abs(v) > armMm {
+				continue
+			}
+			white := (u*v > 0) == c.brightFirst
+			if white && math.Abs(u) > gapX && math.Abs(v) > gapY {
+				continue
+			}
+			s = append(s, sample{dx, dy, float64(g.At(x, y))})
+		}
+	}
+	return s
+}
+
+// fitCrossing fits the model around an expected crossing, whose place may be a few
+// pixels off; ok is false when the fit does not settle.
+func (g *Gray) fitCrossing(c crossing) (fit crossingFit, ok bool) {
+	s := g.window(c)
+	if len(s) < minPixels {
+		return crossingFit{}, false
+	}
+	p := startCrossing(c, s)
+	sign := math.Copysign(1, p[pHalf])
+	angle1, angle2 := p[pAngle1], p[pAngle2]
+
+	normal, right := mat.NewSymDense(numCrossing, nil), mat.NewVecDense(numCrossing, nil)
+	cost := crossingEquations(p, s, normal, right)
+	damping := 1e-3
+	settled := false
+	for range maxRounds {
+		step, ok := dampedStep(normal, right, damping)
+		if !ok {
+			return crossingFit{}, false
+		}
+		q := p
+		for i := range q {
+			q[i] += step.AtVec(i)
+		}
+		q[pBlur1] = math.Min(math.Max(q[pBlur1], 0.3), 20)
+		q[pBlur2] = math.Min(math.Max(q[pBlur2], 0.3), 20)
+		newNormal, newRight := mat.NewSymDense(numCrossing, nil), mat.NewVecDense(numCrossing, nil)
+		newCost := crossingEquations(q, s, newNormal, newRight)
+		if newCost > cost {
+			if damping *= 10; damping > 1e6 {
+				settled = true // no step makes it better: this is the minimum
+				break
+			}
+			continue
+		}
+		moved := math.Hypot(q[pX]-p[pX], q[pY]-p[pY])
+		gain := cost - newCost
+		p, cost, normal, right = q, newCost, newNormal, newRight
+		damping = math.Max(damping/10, 1e-9)
+		if moved < 1e-3 && gain < 1e-4*cost {
+			settled = true
+			break
+		}
+	}
+	if !settled {
+		return crossingFit{}, false
+	}
+	var chol mat.Cholesky
+	if !chol.Factorize(normal) {
+		return crossingFit{}, false
+	}
+	var covariance mat.SymDense
+	if chol.InverseTo(&covariance) != nil {
+		return crossingFit{}, false
+	}
+	variance := cost / float64(len(s)-numCrossing)
+	fit = crossingFit{
+		at:       calib.Point{X: c.at.X + p[pX], Y: c.at.Y + p[pY]},
+		sigma:    math.Sqrt(variance * (covariance.At(pX, pX) + covariance.At(pY, pY)) / 2),
+		blur:     math.Sqrt((p[pBlur1]*p[pBlur1] + p[pBlur2]*p[pBlur2]) / 2),
+		contrast: 2 * p[pHalf] * sign,
+		misfit:   math.Sqrt(variance) / math.Abs(2*p[pHalf]),
+		turn:     math.Max(math.Abs(p[pAngle1]-angle1), math.Abs(p[pAngle2]-angle2)),
+	}
+	return fit, true
+}
+
+// startCrossing is the model at the expected place, with black and white as the
+// quarters' means show them. The sign of pHalf is the expected one.
+func startCrossing(c crossing, s []sample) [numCrossing]float64 {
+	a := c.axes
+	var p [numCrossing]float64
+	// Edge 1 runs along the picture of the sheet's y; its normal points to positive x.
+	p[pAngle1] = normalAngle(a[1], a[3], a[0], a[2])
+	p[pAngle2] = normalAngle(a[0], a[2], a[1], a[3])
+	p[pBlur1], p[pBlur2] = 1.5, 1.5
+	var sum [2]float64
+	var n [2]int
+	for _, q := range s {
+		k := 0
+		if (math.Cos(p[pAngle1])*q.x+math.Sin(p[pAngle1])*q.y)*(math.Cos(p[pAngle2])*q.x+math.Sin(p[pAngle2])*q.y) > 0 {
+			k = 1
+		}
+		sum[k] += q.value
+		n[k]++
+	}
+	same, opposite := sum[1]/math.Max(float64(n[1]), 1), sum[0]/math.Max(float64(n[0]), 1)
+	p[pMean] = (same + opposite) / 2
+	p[pHalf] = math.Abs(same-opposite)/2 + 1
+	if !c.brightFirst {
+		p[pHalf] = -p[pHalf]
+	}
+	return p
+}
+
+// normalAngle is the direction of the normal of (alongX, alongY) on the side of (towardX, towardY).
+func normalAngle(alongX, alongY, towardX, towardY float64) float64 {
+	nx, ny := -alongY, alongX
+	if nx*towardX+ny*towardY < 0 {
+		nx, ny = -nx, -ny
+	}
+	return math.Atan2(ny, nx)
+}
+
+// crossingEquations fills the normal equations at p and returns the sum of squared residuals.
+func crossingEquations(p [numCrossing]float64, s []sample, normal *mat.SymDense, right *mat.VecDense) float64 {
+	sin1, cos1 := math.Sincos(p[pAngle1])
+	sin2, cos2 := math.Sincos(p[pAngle2])
+	var a [numCrossing][numCrossing]float64
+	var b, j [numCrossing]float64
+	var cost float64
+	for _, q := range s {
+		dx, dy := q.x-p[pX], q.y-p[pY]
+		d1, d2 := cos1*dx+sin1*dy, cos2*dx+sin2*dy
+		e1, slope1 := blurredStep(d1, p[pBlur1])
+		e2, slope2 := blurredStep(d2, p[pBlur2])
+		e := e1 * e2
+		r := q.value - (p[pMean] + p[pHalf]*e + p[pTone]*e*e + p[pGradX]*q.x + p[pGradY]*q.y)
+		k := p[pHalf] + 2*p[pTone]*e
+		k1, k2 := k*slope1*e2, k*slope2*e1
+		j[pX] = -k1*cos1 - k2*cos2
+		j[pY] = -k1*sin1 - k2*sin2
+		j[pAngle1] = k1 * (cos1*dy - sin1*dx)
+		j[pAngle2] = k2 * (cos2*dy - sin2*dx)
+		j[pBlur1] = -k1 * d1 / p[pBlur1]
+		j[pBlur2] = -k2 * d2 / p[pBlur2]
+		j[pMean], j[pHalf], j[pTone], j[pGradX], j[pGradY] = 1, e, e*e, q.x, q.y
+		cost += r * r
+		for m := range j {
+			b[m] += j[m] * r
+			for n := m; n < numCrossing; n++ {
+				a[m][n] += j[m] * j[n]
+			}
+		}
+	}
+	for m := range a {
+		right.SetVec(m, b[m])
+		for n := m; n < numCrossing; n++ {
+			normal.SetSym(m, n, a[m][n])
+		}
+	}
+	return cost
+}
+
+// blurredStep is the step from −1 to 1 at d = 0, blurred by a Gaussian, and its derivative.
+func blurredStep(d, blur float64) (value, slope float64) {
+	t := d / (math.Sqrt2 * blur)
+	return math.Erf(t), math.Sqrt(2/math.Pi) / blur * math.Exp(-t*t)
+}
+
+func dampedStep(normal *mat.SymDense, right *mat.VecDense, damping float64) (*mat.VecDense, bool) {
+	n := normal.SymmetricDim()
+	damped := mat.NewSymDense(n, nil)
+	damped.CopySym(normal)
+	for i := range n {
+		damped.SetSym(i, i, normal.At(i, i)*(1+damping)+1e-12)
+	}
+	var chol mat.Cholesky
+	if !chol.Factorize(damped) {
+		return nil, false
+	}
+	step := mat.NewVecDense(n, nil)
+	if chol.SolveVecTo(step, right) != nil {
+		return nil, false
+	}
+	return step, true
+}
