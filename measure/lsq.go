@@ -54,6 +54,9 @@ type Problem[S any] struct {
 type Options struct {
 	MaxIterations int     // steps tried; 0: 100
 	Tolerance     float64 // relative offset at which to stop; 0: 1e-8
+	// Damping is the first λ; 0: 1e-3. A start that may be far off, from where the
+	// first full step would leap to nowhere, wants 1 to 1e4.
+	Damping float64
 }
 
 // Solution is where Solve stopped.
@@ -88,11 +91,11 @@ const (
 	defaultIterations = 100
 	defaultTolerance  = 1e-8
 	// absoluteOffset ends problems without any residual, whose relative offset
-	// never vanishes; in units of σ.
-	absoluteOffset = 1e-12
-	// startDamping is Nielsen's τ for a start that may be far off.
-	startDamping = 1e-3
-	maxDamping   = 1e30
+	// never vanishes: a billionth of the unknowns' uncertainties, above the rounding
+	// of coordinates of some thousand pixels with σ of a tenth (some 1e-11).
+	absoluteOffset = 1e-9
+	defaultDamping = 1e-3 // Nielsen's τ for a fair start
+	maxDamping     = 1e30
 	// Below costDigits of the cost a predicted decrease drowns in the rounding of
 	// the sum, and whether a step helps is judged by the offset instead.
 	costDigits = 1e-13
@@ -110,6 +113,9 @@ func Solve[S any](p Problem[S], start S, opt Options) (Solution[S], error) {
 	if opt.Tolerance == 0 {
 		opt.Tolerance = defaultTolerance
 	}
+	if opt.Damping == 0 {
+		opt.Damping = defaultDamping
+	}
 	here, ok := linearise(p, start)
 	if !ok {
 		return Solution[S]{State: start}, ErrStart
@@ -117,7 +123,7 @@ func Solve[S any](p Problem[S], start S, opt Options) (Solution[S], error) {
 	state := start
 	scale := here.columnNorms(nil)
 	offset := here.offset(scale)
-	damping, growth := startDamping, 2.0
+	damping, growth := opt.Damping, 2.0
 	iterations := 0
 	converged := func() bool {
 		return offset <= opt.Tolerance*math.Sqrt(2*here.cost)+absoluteOffset
@@ -156,8 +162,8 @@ func Solve[S any](p Problem[S], start S, opt Options) (Solution[S], error) {
 	var err error
 	s.Covariance, s.Condition, err = here.covariance()
 	// Where rounding stopped the descent, the offset still has to be small.
-	if offset > 1e-4*math.Sqrt(2*here.cost)+absoluteOffset {
-		return s, ErrNotConverged
+	if err == nil && offset > 1e-4*math.Sqrt(2*here.cost)+absoluteOffset {
+		err = ErrNotConverged
 	}
 	return s, err
 }
