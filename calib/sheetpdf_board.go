@@ -27,7 +27,7 @@ func (d *drawing) sheetPage(number int) {
 	d.heading(x, y-ringMm, number)
 	d.ruler(x, y+boardHeightMm+ringMm)
 	d.rulerUp(x-ringMm, y+boardHeightMm)
-	d.captions(x+boardWidthMm+ringMm, y+boardHeightMm, number)
+	d.captions(x, y, number)
 }
 
 // board draws a ChArUco board with its top left at (x, y) in OpenCV's order: the
@@ -115,12 +115,23 @@ func (d *drawing) arrow(x, y, height float64) {
 		Point{x - shaft, y + height}, Point{x - shaft, neck}, Point{x - head, neck})
 }
 
-// captions write, up the right side of the board, how to lay and check a sheet.
+// captions write how to lay and check a sheet: below the ruler, or up the board's
+// right side where the paper is too short for that.
 func (d *drawing) captions(x, y float64, number int) {
-	d.textUp(x+2.2, y, 7, "", left, black(), placing(number))
-	d.textUp(x+5, y, 7, "", left, black(),
-		"Both rulers must measure 100 mm. If they do not, print again at 100 % (no fitting to the page), or tell the tool what they measure.")
+	lines := []string{placing(number), checking}
+	below := y + boardHeightMm + bottomMm - edgeMm
+	if d.paper.HeightMm-edgeMm-below > 8 {
+		for i, line := range lines {
+			d.text(x, below+5+3.4*float64(i), 7, "", left, black(), line)
+		}
+		return
+	}
+	for i, line := range lines {
+		d.textUp(x+boardWidthMm+ringMm+2.4+3*float64(i), y+boardHeightMm, 7, "", left, black(), line)
+	}
 }
+
+const checking = "Both rulers must measure 100 mm. If they do not, print again at 100 % (no fitting to the page), or tell the tool what they measure."
 
 func placing(number int) string {
 	switch number {
