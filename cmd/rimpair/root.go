@@ -5,12 +5,13 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"runtime/debug"
 
 	"github.com/spf13/cobra"
 
 	"rimpair/vision"
 )
+
+const version = "0.1.0"
 
 // Exit codes.
 const (
@@ -25,7 +26,7 @@ func newRootCommand() *cobra.Command {
 		Short: "Measure the toe of a tricycle's two front wheels from photos",
 		Long: `rimpair measures how parallel the two steered front wheels of a recumbent
 tricycle are, from photos that show printed reference sheets on the floor.`,
-		Version:            version(),
+		Version:            version,
 		SilenceErrors:      true, // run prints them, on one line
 		SilenceUsage:       true,
 		DisableSuggestions: true,
@@ -33,15 +34,6 @@ tricycle are, from photos that show printed reference sheets on the floor.`,
 	}
 	root.AddCommand(newSheetCommand())
 	return root
-}
-
-// version is what the Go tool stamped into the program.
-func version() string {
-	info, ok := debug.ReadBuildInfo()
-	if !ok || info.Main.Version == "" {
-		return "(unknown)"
-	}
-	return info.Main.Version
 }
 
 // run carries out one command line and returns the exit code.
