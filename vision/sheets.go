@@ -270,30 +270,40 @@ func (s *sheetSearch) distance(i int) float64 {
 }
 
 const (
-	minContrast = 20.0 // grey values between black and white
-	maxMisfit   = 0.12
-	maxTurnRad  = 0.15
-	maxShiftMm  = 4.0 // from the prediction
+	maxMisfit  = 0.06
+	maxTurnRad = 0.15
+	maxShiftMm = 4.0 // from the prediction
 )
+
+// armsMm are the windows' half-widths tried on a corner, widest first: a wide one is
+// steadier, a narrow one stays clear of what covers the board nearby. The next
+// corner is 36 mm off.
+var armsMm = []float64{10, 7, 5, 3.5}
+
+// maxArmPx bounds the windows on a sheet that is very near.
+const maxArmPx = 18
 
 // measure fits corner i where h expects it and checks that it is a corner of the
 // board: the right way round, clear, of the board's directions.
 func (s *sheetSearch) measure(i int, h *homography) (crossingFit, bool) {
 	p := cornerPoint(i)
 	c := crossing{at: h.apply(p), axes: h.affineAt(p), brightFirst: brightFirst(i)}
-	f, ok := s.g.fitCrossing(c)
-	if !ok {
-		return f, false
+	pxPerMm := math.Sqrt(math.Abs(c.axes[0]*c.axes[3] - c.axes[1]*c.axes[2]))
+	expected := c.at
+	for _, arm := range armsMm {
+		c.at, c.armMm = expected, math.Min(arm, maxArmPx/pxPerMm)
+		f, ok := s.g.fitCrossing(c)
+		if ok && math.Hypot(f.at.X-c.at.X, f.at.Y-c.at.Y) > 0.5 {
+			// Once more about the place found, so that the window lies evenly about it.
+			c.at = f.at
+			f, ok = s.g.fitCrossing(c)
+		}
+		if ok && f.contrast > minContrast && f.misfit < maxMisfit && f.turn < maxTurnRad &&
+			math.Hypot(f.at.X-expected.X, f.at.Y-expected.Y) < maxShiftMm*pxPerMm {
+			return f, true
+		}
 	}
-	// Once more about the place found, so that the window lies evenly about it.
-	c.at = f.at
-	f, ok = s.g.fitCrossing(c)
-	if !ok || f.contrast < minContrast || f.misfit > maxMisfit || f.turn > maxTurnRad {
-		return f, false
-	}
-	expected := h.apply(p)
-	perMm := math.Sqrt(math.Abs(c.axes[0]*c.axes[3] - c.axes[1]*c.axes[2]))
-	return f, math.Hypot(f.at.X-expected.X, f.at.Y-expected.Y) < maxShiftMm*perMm
+	return crossingFit{}, false
 }
 
 // brightFirst says whether the square up and to the right of inner corner i is

@@ -29,6 +29,7 @@ type crossing struct {
 	axes [4]float64
 	// brightFirst says that the quarter with positive x and y is white.
 	brightFirst bool
+	armMm       float64 // how far along the edges pixels are used
 }
 
 // crossingFit is a fitted crossing.
@@ -42,14 +43,14 @@ type crossingFit struct {
 }
 
 const (
-	// armMm is how far along the edges pixels are used; the next corner is 36 mm off.
-	armMm = 10.0
 	// gapMm is the white margin around a marker.
 	gapMm = (calib.SquareMm - calib.MarkerMm) / 2
 	// gapGuardPx is kept clear of the marker for its own blur.
 	gapGuardPx = 1.5
 	minPixels  = 40
 	maxRounds  = 25
+	// minContrast is the least difference of black and white, in grey values.
+	minContrast = 20.0
 )
 
 // Parameters of the fit.
@@ -71,7 +72,7 @@ const (
 type sample struct{ x, y, value float64 }
 
 // window collects the pixels around a crossing that its model covers: a square of
-// armMm about it without the markers in its white quarters. Coordinates are
+// 2 armMm about it without the markers in its white quarters. Coordinates are
 // relative to c.at.
 func (g *Gray) window(c crossing) []sample {
 	a := c.axes
@@ -79,13 +80,10 @@ func (g *Gray) window(c crossing) []sample {
 	if math.Abs(det) < 1e-9 {
 		return nil
 	}
-	reachX := armMm * (math.Abs(a[0]) + math.Abs(a[1]))
-	reachY := armMm * (math.Abs(a[2]) + math.Abs(a[3]))
-	x0, x1 := int(math.Ceil(c.at.X-reachX)), int(c.at.X+reachX)
-	y0, y1 := int(math.Ceil(c.at.Y-reachY)), int(c.at.Y+reachY)
-	if x0 < 0 || y0 < 0 || x1 >= g.Width || y1 >= g.Height {
-		return nil
-	}
+	reachX := c.armMm * (math.Abs(a[0]) + math.Abs(a[1]))
+	reachY := c.armMm * (math.Abs(a[2]) + math.Abs(a[3]))
+	x0, x1 := max(int(math.Ceil(c.at.X-reachX)), 0), min(int(c.at.X+reachX), g.Width-1)
+	y0, y1 := max(int(math.Ceil(c.at.Y-reachY)), 0), min(int(c.at.Y+reachY), g.Height-1)
 	// The distance of the marker's outline from the edges, less the guard.
 	gapX := gapMm - gapGuardPx*math.Hypot(a[1], a[3])/math.Abs(det)
 	gapY := gapMm - gapGuardPx*math.Hypot(a[0], a[2])/math.Abs(det)
@@ -95,7 +93,7 @@ func (g *Gray) window(c crossing) []sample {
 			dx, dy := float64(x)-c.at.X, float64(y)-c.at.Y
 			u := (a[3]*dx - a[1]*dy) / det
 			v := (a[0]*dy - a[2]*dx) / det
-			if math.Abs(u) > armMm || math.Abs(v) > armMm {
+			if math.Abs(u) > c.armMm || math.Abs(v) > c.armMm {
 				continue
 			}
 			white := (u*v > 0) == c.brightFirst
@@ -116,6 +114,9 @@ func (g *Gray) fitCrossing(c crossing) (fit crossingFit, ok bool) {
 		return crossingFit{}, false
 	}
 	p := startCrossing(c, s)
+	if math.Abs(p[pHalf]) < minContrast/4 {
+		return crossingFit{}, false // flat, or the wrong way round: nothing to fit
+	}
 	sign := math.Copysign(1, p[pHalf])
 	angle1, angle2 := p[pAngle1], p[pAngle2]
 
@@ -176,7 +177,7 @@ func (g *Gray) fitCrossing(c crossing) (fit crossingFit, ok bool) {
 }
 
 // startCrossing is the model at the expected place, with black and white as the
-// quarters' means show them. The sign of pHalf is the expected one.
+// quarters' means show them; pHalf is 0 when they are the wrong way round.
 func startCrossing(c crossing, s []sample) [numCrossing]float64 {
 	a := c.axes
 	var p [numCrossing]float64
@@ -196,9 +197,9 @@ func startCrossing(c crossing, s []sample) [numCrossing]float64 {
 	}
 	same, opposite := sum[1]/math.Max(float64(n[1]), 1), sum[0]/math.Max(float64(n[0]), 1)
 	p[pMean] = (same + opposite) / 2
-	p[pHalf] = math.Abs(same-opposite)/2 + 1
-	if !c.brightFirst {
-		p[pHalf] = -p[pHalf]
+	p[pHalf] = (same - opposite) / 2
+	if (p[pHalf] > 0) != c.brightFirst {
+		p[pHalf] = 0
 	}
 	return p
 }
