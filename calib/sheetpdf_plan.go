@@ -270,7 +270,7 @@ func (d *drawing) steps(x, y, width float64) {
 		{
 			"4  Photos A (front) and B (rear) are needed. C (straight down) and D (from two opposite corners, just outside a wheel) narrow the result.",
 			"5  Both front wheels and both sheets whole in every photo, as large as fits. One phone, held wide, no zoom, no flash.",
-			"6  Then run: rimpair measure front.jpg rear.jpg above.jpg",
+			"6  rimpair measure front.jpg rear.jpg above.jpg",
 		},
 	}
 	const gap = 8.0
