@@ -2,8 +2,6 @@ package samples
 
 import (
 	"math"
-
-	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // Side says which wheel it is.
@@ -27,12 +25,12 @@ func (s Side) outward() float64 {
 
 // ToeDeg is the angle of a wheel's rolling direction against the y axis, positive
 // when the wheel's front points inward.
-func ToeDeg(s Side, axis r3.Vec) float64 {
+func ToeDeg(s Side, axis vec) float64 {
 	return s.outward() * degrees(math.Atan2(axis.Y, axis.X))
 }
 
 // CamberDeg is positive when the wheel's top leans outward.
-func CamberDeg(s Side, axis r3.Vec) float64 {
+func CamberDeg(s Side, axis vec) float64 {
 	return -s.outward() * degrees(math.Asin(axis.Z))
 }
 
@@ -47,23 +45,23 @@ const flangeRoundMm = 1
 // RimTruth is a rim as it stands in the scene.
 type RimTruth struct {
 	Side              Side
-	Hub, Axis         r3.Vec
+	Hub, Axis         vec
 	DiameterMm, Width float64
 }
 
 // innerEdge returns the foremost and the rearmost point of the inner flange's crest.
-func (r RimTruth) innerEdge() (front, rear r3.Vec) {
-	centre := r3.Sub(r.Hub, r3.Scale(r.Side.outward()*(r.Width/2-flangeRoundMm), r.Axis))
-	forward := r3.Unit(r3.Cross(r3.Vec{Z: 1}, r.Axis))
-	reach := r3.Scale(r.DiameterMm/2, forward)
-	return r3.Add(centre, reach), r3.Sub(centre, reach)
+func (r RimTruth) innerEdge() (front, rear vec) {
+	centre := minus(r.Hub, times(r.Side.outward()*(r.Width/2-flangeRoundMm), r.Axis))
+	forward := unit(cross(vec{Z: 1}, r.Axis))
+	reach := times(r.DiameterMm/2, forward)
+	return plus(centre, reach), minus(centre, reach)
 }
 
 // GapsMm are the distances a tape reads between the rims' inner edges.
 func GapsMm(left, right RimTruth) (front, rear float64) {
 	lf, lr := left.innerEdge()
 	rf, rr := right.innerEdge()
-	return r3.Norm(r3.Sub(rf, lf)), r3.Norm(r3.Sub(rr, lr))
+	return norm(minus(rf, lf)), norm(minus(rr, lr))
 }
 
 func degrees(rad float64) float64 { return rad * 180 / math.Pi }
@@ -153,7 +151,7 @@ type WheelTruth struct {
 }
 
 // newWheelTruth derives a wheel's numbers from where it stands.
-func newWheelTruth(s Side, hub, axle, rim, tyre r3.Vec) WheelTruth {
+func newWheelTruth(s Side, hub, axle, rim, tyre vec) WheelTruth {
 	w := WheelTruth{
 		HeadingDeg:   degrees(math.Atan2(axle.Y, axle.X)),
 		CamberDeg:    CamberDeg(s, axle),
@@ -187,5 +185,5 @@ func (w WheelTruth) rim(s Side) RimTruth {
 	return RimTruth{Side: s, Hub: vector(w.HubMm), Axis: vector(w.RimAxis), DiameterMm: w.RimDiameterMm, Width: w.RimWidthMm}
 }
 
-func array(v r3.Vec) [3]float64  { return [3]float64{v.X, v.Y, v.Z} }
-func vector(a [3]float64) r3.Vec { return r3.Vec{X: a[0], Y: a[1], Z: a[2]} }
+func array(v vec) [3]float64  { return [3]float64{v.X, v.Y, v.Z} }
+func vector(a [3]float64) vec { return vec{X: a[0], Y: a[1], Z: a[2]} }

@@ -1,0 +1,350 @@
+package samples
+
+import (
+	"math"
+	"math/bits"
+
+	"rimpair/calib"
+)
+
+// stage is a scene ready to be photographed, its wheels at one position.
+type stage struct {
+	parts  []part
+	sheets []Sheet
+	floor  floor
+	lamp   lamp
+	sun    *sunGrid
+	sky    *skyMap
+}
+
+func (s Scene) stage(turnDeg float64) *stage {
+	m := new(assembly)
+	m.addVehicle(s.Vehicle, s.looks, turnDeg)
+	for i, line := range s.looks.cables {
+		cable := plastic([]rgb{{0.1, 0.25, 0.03}, {0.4, 0.1, 0.02}}[i%2])
+		m.add(cable, tube(cableRadiusMm, line...)...)
+	}
+	for _, b := range s.looks.boxes {
+		m.add(paint{base: rgb{0.3, 0.2, 0.11}}, b)
+	}
+	st := &stage{parts: m.parts, sheets: s.Sheets, floor: s.looks.floor, lamp: s.looks.lamp}
+	if st.lamp.hard {
+		st.sun = newSunGrid(m.parts, st.lamp.towards, 22, func(solid) bool { return true })
+	}
+	st.sky = newSkyMap(m.parts)
+	return st
+}
+
+// Ids of what is no part; parts count from 1. An id in a picture holds the part, the
+// zone and whether the sun is hidden.
+const (
+	idFloor = iota - 2
+	idNothing
+)
+
+func edgeID(part, zone int32, dark bool) int32 {
+	id := part<<9 | zone<<1
+	if dark {
+		id |= 1
+	}
+	return id
+}
+
+// look is one ray's answer.
+type look struct {
+	colour rgb
+	id     int32
+}
+
+// trace follows a ray past the candidates to the floor; pixel is a pixel's angle.
+func (st *stage) trace(r ray, candidates []int32, pixel float64) look {
+	h := hit{t: math.Inf(1)}
+	nearest := int32(-1)
+	for _, i := range candidates {
+		if st.parts[i].meet(r, &h) {
+			nearest = i
+		}
+	}
+	if r.d.Z < -1e-3 {
+		if t := -r.o.Z / r.d.Z; t < h.t {
+			return st.ground(r, t, pixel)
+		}
+	}
+	if nearest < 0 {
+		return look{st.lamp.horizon.scale(0.8 * st.lamp.exposure), edgeID(idNothing, 0, false)}
+	}
+	p := &st.parts[nearest]
+	surface := p.paint
+	if p.finish != nil {
+		surface = p.finish(&h)
+	}
+	at := r.at(h.t)
+	lit, dark := 1.0, false
+	if st.sun != nil {
+		if dot(h.normal, st.lamp.towards) > 0 && st.sun.blocked(plus(at, times(0.3, h.normal))) {
+			lit, dark = 0, true
+		}
+	} else {
+		lit = 0.5
+	}
+	c := st.lamp.shade(surface, h.normal, r.d, st.sky.open(at, h.normal), lit)
+	return look{c.scale(st.lamp.exposure), edgeID(p.id, h.zone, dark)}
+}
+
+// Zones of a sheet, beyond the floor's.
+const (
+	zonePaper = 200 + iota
+	zoneInk
+)
+
+// ground shades the floor, or a sheet on it, where a ray meets z = 0 at t.
+func (st *stage) ground(r ray, t, pixel float64) look {
+	p := r.at(t)
+	footprint := pixel * t / math.Sqrt(-r.d.Z)
+	var surface paint
+	var zone int32
+	normal := vec{Z: 1}
+	onSheet := false
+	for i := range st.sheets {
+		s := &st.sheets[i]
+		if dx, dy := p.X-s.X, p.Y-s.Y; dx*dx+dy*dy > 200*200 {
+			continue
+		}
+		q, x, y, ok := s.meet(r)
+		if !ok {
+			continue
+		}
+		onSheet, p, zone, surface = true, q, zonePaper, paint{base: grey(paperWhite)}
+		if s.inked(x/s.ScaleX, y/s.ScaleY) {
+			zone, surface = zoneInk, paint{base: grey(printInk), mirror: 0.01, sharp: 10}
+		}
+		dx, dy := s.slope(x, y)
+		sin, cos := math.Sincos(radians(s.YawDeg))
+		normal = unit(vec{X: -(cos*dx - sin*dy), Y: -(sin*dx + cos*dy), Z: 1})
+	}
+	if !onSheet {
+		surface, zone = st.floor.paintAt(p.X, p.Y, footprint)
+	}
+	for i := range st.floor.leaves {
+		l := &st.floor.leaves[i]
+		if on, side := l.covers(p.X, p.Y); on {
+			c := l.colour
+			if math.Abs(side) < 0.06 {
+				c = c.scale(1.4)
+			}
+			surface, zone = paint{base: c.scale(1 - 0.2*side)}, zoneLeaf+int32(i)
+		}
+	}
+	lit, dark := 1.0, false
+	open := st.sky.floor.at(p.X, p.Y)
+	if st.sun == nil {
+		lit = open // a soft lamp is hidden as the sky is
+	} else if st.sun.blocked(plus(p, vec{Z: 0.05})) {
+		lit, dark = 0, true
+	}
+	c := st.lamp.shade(surface, normal, r.d, open, lit)
+	return look{c.scale(st.lamp.exposure), edgeID(idFloor, zone, dark)}
+}
+
+const (
+	tileSize   = 16
+	lensSize   = 8 // within such a square, rays are interpolated
+	blockTiles = 8 // tiles along a block, which is culled first
+)
+
+// camera casts the rays of a shot.
+type camera struct {
+	shot  Shot
+	place vec
+	out   calib.Rot // from camera to scene
+	pixel float64
+}
+
+func newCamera(s Shot) camera {
+	return camera{shot: s, place: s.Pose.Origin(), out: s.Pose.R.Transpose(), pixel: 1 / s.Camera.F}
+}
+
+// direction is the ray of a place in the picture, not normalised, z = 1 in the camera.
+// Newton's method inside the lens model fails only far outside any picture.
+func (c camera) direction(x, y float64) vec {
+	v, ok := c.shot.Camera.Ray(calib.Point{X: x, Y: y})
+	if !ok {
+		panic("samples: the lens does not reach its picture's corner")
+	}
+	return c.out.Apply(v)
+}
+
+// corners are the directions at the corners of a square of the picture.
+type corners struct {
+	x, y, size float64
+	d          [4]vec
+}
+
+// square interpolates the directions of a square from its corners: the lens bends
+// so little that 8 px of it are straight to less than 0.002 px.
+func (c camera) square(x, y, size int) corners {
+	x0, y0, s := float64(x)-0.5, float64(y)-0.5, float64(size)
+	return corners{x0, y0, s, [4]vec{c.direction(x0, y0), c.direction(x0+s, y0), c.direction(x0, y0+s), c.direction(x0+s, y0+s)}}
+}
+
+func (q *corners) ray(place vec, x, y float64) ray {
+	a, b := (x-q.x)/q.size, (y-q.y)/q.size
+	top := plus(q.d[0], times(a, minus(q.d[1], q.d[0])))
+	bottom := plus(q.d[2], times(a, minus(q.d[3], q.d[2])))
+	return ray{place, unit(plus(top, times(b, minus(bottom, top))))}
+}
+
+// cone encloses the rays of the square.
+func (q *corners) cone(place vec) cone {
+	axis := unit(plus(plus(q.d[0], q.d[1]), plus(q.d[2], q.d[3])))
+	slope := 0.0
+	for _, d := range q.d {
+		slope = max(slope, norm(cross(axis, d))/dot(axis, d))
+	}
+	return cone{axis: ray{place, axis}, slope: slope * 1.02}
+}
+
+// photograph renders a shot in linear light.
+func (st *stage) photograph(s Shot) *lightPicture {
+	c := newCamera(s)
+	tiles := st.cull(c)
+	w, h := s.Width, s.Height
+	across, down := (w+tileSize-1)/tileSize, (h+tileSize-1)/tileSize
+	pic := newLightPicture(w, h)
+	ids := make([]int32, w*h)
+
+	// each visits the pixels of every lens square with that square's rays.
+	each := func(visit func(x, y int, q *corners, candidates []int32)) {
+		parallel(down, func(row int) {
+			for col := range across {
+				candidates := tiles[row*across+col]
+				for k := range 4 {
+					x0, y0 := col*tileSize+k%2*lensSize, row*tileSize+k/2*lensSize
+					if x0 >= w || y0 >= h {
+						continue
+					}
+					q := c.square(x0, y0, lensSize)
+					for y := y0; y < min(y0+lensSize, h); y++ {
+						for x := x0; x < min(x0+lensSize, w); x++ {
+							visit(x, y, &q, candidates)
+						}
+					}
+				}
+			}
+		})
+	}
+	each(func(x, y int, q *corners, candidates []int32) {
+		l := st.trace(q.ray(c.place, float64(x), float64(y)), candidates, c.pixel)
+		pic.set(y*w+x, l.colour)
+		ids[y*w+x] = l.id
+	})
+	edges := findEdges(pic, ids)
+	each(func(x, y int, q *corners, candidates []int32) {
+		if !edges[y*w+x] {
+			return
+		}
+		scramble := pixelHash(x, y)
+		var sum rgb
+		for i := range uint32(samplesPerEdge) {
+			u, v := sobol(i, scramble)
+			sum = sum.add(st.trace(q.ray(c.place, float64(x)+u-0.5, float64(y)+v-0.5), candidates, c.pixel).colour)
+		}
+		pic.set(y*w+x, sum.scale(1./samplesPerEdge))
+	})
+	return pic
+}
+
+func (p *lightPicture) set(i int, c rgb) {
+	p.channel[0][i], p.channel[1][i], p.channel[2][i] = float32(c.r), float32(c.g), float32(c.b)
+}
+
+// cull lists for every tile the parts that its rays may meet.
+func (st *stage) cull(c camera) [][]int32 {
+	across, down := (c.shot.Width+tileSize-1)/tileSize, (c.shot.Height+tileSize-1)/tileSize
+	tiles := make([][]int32, across*down)
+	blocks := (across + blockTiles - 1) / blockTiles
+	select_ := func(k cone, from []int32) []int32 {
+		var chosen []int32
+		for _, i := range from {
+			if st.parts[i].touches(k) {
+				chosen = append(chosen, i)
+			}
+		}
+		return chosen
+	}
+	all := make([]int32, len(st.parts))
+	for i := range all {
+		all[i] = int32(i)
+	}
+	parallel(blocks*((down+blockTiles-1)/blockTiles), func(b int) {
+		col0, row0 := b%blocks*blockTiles, b/blocks*blockTiles
+		q := c.square(col0*tileSize, row0*tileSize, blockTiles*tileSize)
+		some := select_(q.cone(c.place), all)
+		for row := row0; row < min(row0+blockTiles, down); row++ {
+			for col := col0; col < min(col0+blockTiles, across); col++ {
+				q := c.square(col*tileSize, row*tileSize, tileSize)
+				tiles[row*across+col] = select_(q.cone(c.place), some)
+			}
+		}
+	})
+	return tiles
+}
+
+const (
+	// samplesPerEdge is how many rays an edge pixel gets; the share of the pixel on
+	// either side of an edge along x or y is then right to 1/64.
+	samplesPerEdge = 32
+	// edgeContrast is the relative step between neighbours of one part that counts
+	// as an edge: a crease, or a narrow gleam.
+	edgeContrast = 0.08
+)
+
+// findEdges marks the pixels that need more than one ray: those with a neighbour of
+// another id, or a step in brightness on the same part.
+func findEdges(p *lightPicture, ids []int32) []bool {
+	w, h := p.width, p.height
+	edges := make([]bool, w*h)
+	green := p.channel[1]
+	parallel(h, func(y int) {
+		for x := range w {
+			i := y*w + x
+			id, g := ids[i], green[i]
+			floor := id>>9 == idFloor
+			for yy := max(y-1, 0); yy <= min(y+1, h-1) && !edges[i]; yy++ {
+				for xx := max(x-1, 0); xx <= min(x+1, w-1); xx++ {
+					k := yy*w + xx
+					step := green[k] - g
+					if ids[k] != id || !floor && (step > edgeContrast*g+0.004 || -step > edgeContrast*g+0.004) {
+						edges[i] = true
+						break
+					}
+				}
+			}
+		}
+	})
+	return edges
+}
+
+// sobol is point i of the two-dimensional Sobol sequence with its digits scrambled:
+// any 32 points in a row put one into each elementary interval of area 1/32
+// (Sobol, 1967; the second dimension's matrix is Pascal's modulo 2).
+func sobol(i uint32, scramble uint64) (u, v float64) {
+	a := bits.Reverse32(i)
+	b := uint32(0)
+	for m, k := uint32(1)<<31, i; k != 0; k, m = k>>1, m^m>>1 {
+		if k&1 == 1 {
+			b ^= m
+		}
+	}
+	const scale = 1. / (1 << 32)
+	return float64(a^uint32(scramble)) * scale, float64(b^uint32(scramble>>32)) * scale
+}
+
+// pixelHash mixes a pixel's place (finaliser of SplitMix64, Steele et al., 2014).
+func pixelHash(x, y int) uint64 {
+	z := uint64(y)<<32 | uint64(x)
+	z += 0x9e3779b97f4a7c15
+	z = (z ^ z>>30) * 0xbf58476d1ce4e5b9
+	z = (z ^ z>>27) * 0x94d049bb133111eb
+	return z ^ z>>31
+}
