@@ -23,21 +23,24 @@ using Corners = std::vector<std::vector<cv::Point2f>>;
 
 // The defaults lose the markers of a large photo: they may be 20 px wide in 4000,
 // and in a phone's tone curve white bleeds over the rims of the black cells.
-template <class Parameters> void tune(Parameters &p) {
+template <class Parameters> void tune(Parameters &p, int window) {
   p.minMarkerPerimeterRate = 0.005;
   p.perspectiveRemoveIgnoredMarginPerCell = 0.33;
   p.cornerRefinementMethod = cv::aruco::CORNER_REFINE_NONE;
+  if (window > 0) {
+    p.adaptiveThreshWinSizeMin = p.adaptiveThreshWinSizeMax = window;
+  }
 }
 
-void detect(const cv::Mat &grey, Corners &corners, std::vector<int> &ids) {
+void detect(const cv::Mat &grey, int window, Corners &corners, std::vector<int> &ids) {
   const auto dictionary = cv::aruco::getPredefinedDictionary(cv::aruco::DICT_4X4_100);
 #if RIMPAIR_ARUCO_CLASSES
   cv::aruco::DetectorParameters parameters;
-  tune(parameters);
+  tune(parameters, window);
   cv::aruco::ArucoDetector(dictionary, parameters).detectMarkers(grey, corners, ids);
 #else
   const auto parameters = cv::aruco::DetectorParameters::create();
-  tune(*parameters);
+  tune(*parameters, window);
   cv::aruco::detectMarkers(grey, dictionary, corners, ids, parameters);
 #endif
 }
@@ -45,7 +48,7 @@ void detect(const cv::Mat &grey, Corners &corners, std::vector<int> &ids) {
 } // namespace
 
 int rimpair_find_markers(const unsigned char *pix, int width, int height, int shrink,
-                         rimpair_marker *out, int max) {
+                         int window, rimpair_marker *out, int max) {
   try {
     cv::Mat grey(height, width, CV_8UC1, const_cast<unsigned char *>(pix));
     if (shrink > 1) {
@@ -57,7 +60,7 @@ int rimpair_find_markers(const unsigned char *pix, int width, int height, int sh
     }
     Corners corners;
     std::vector<int> ids;
-    detect(grey, corners, ids);
+    detect(grey, window, corners, ids);
     const int n = std::min(max, static_cast<int>(ids.size()));
     for (int i = 0; i < n; i++) {
       out[i].id = ids[i];

@@ -17,9 +17,11 @@ typedef struct {
 } rimpair_marker;
 
 // Finds markers in a grey picture, shrunk beforehand by a whole number (1: as it
-// is). Returns how many were written to out, at most max, or -1 on failure.
+// is), with one adaptive threshold of the given window (px, odd), or with OpenCV's
+// usual three for window 0. Returns how many were written to out, at most max, or
+// -1 on failure.
 int rimpair_find_markers(const unsigned char *pix, int width, int height, int shrink,
-                         rimpair_marker *out, int max);
+                         int window, rimpair_marker *out, int max);
 
 // Decodes a JPEG, PNG or WebP file to grey in stored orientation. The picture must
 // have the given size. Returns 0, or -1 on failure.
