@@ -1,0 +1,49 @@
+package report
+
+import "rimpair/measure"
+
+// quantity has a symmetric interval of 1.96 standard uncertainties.
+func quantity(value, u float64) measure.Quantity {
+	return measure.Quantity{Value: value, StandardUncertainty: u, Low95: value - 1.96*u, High95: value + 1.96*u}
+}
+
+// sampleResult is an invented measurement from three photos.
+func sampleResult() measure.Result {
+	photo := func(file string) measure.PhotoResult {
+		return measure.PhotoResult{
+			File: file, Width: 4000, Height: 3000, Sheets: []int{1, 2}, Corners: 44, CornerRmsPx: 0.093,
+			Wheels: []measure.PhotoWheel{
+				{Side: "left", TyrePoints: 212, TyreRmsPx: 0.114, RimPoints: 88, RimRmsPx: 0.287},
+				{Side: "right", TyrePoints: 205, TyreRmsPx: 0.121},
+			},
+			FocalPx: quantity(3012.4, 6.3), CameraHeightMm: 1210,
+		}
+	}
+	return measure.Result{
+		Schema:        "rimpair/measurement/1",
+		TotalToeMm:    quantity(4.0413, 0.3204),
+		RimTotalToeMm: quantity(4.0413, 0.1187),
+		Wheels: []measure.WheelResult{
+			{Side: "left", ToeDeg: quantity(0.3647, 0.0402), CamberDeg: quantity(-0.2841, 0.0613), RimDiameterMm: quantity(317.32, 0.41), RimSeen: true},
+			{Side: "right", ToeDeg: quantity(0.3649, 0.0398), CamberDeg: quantity(-0.1983, 0.0611), RimDiameterMm: quantity(317.32, 0.41), RimSeen: true},
+		},
+		TrackMm:     quantity(719.606, 0.502),
+		GapFrontMm:  quantity(691.598, 0.604),
+		GapRearMm:   quantity(695.640, 0.604),
+		HubHeightMm: quantity(189.21, 0.39),
+		Photos:      []measure.PhotoResult{photo("front.jpg"), photo("rear.jpg"), photo("above.jpg")},
+		Budget: []measure.BudgetLine{
+			{Source: "run-out of the rims, assumed", Type: "B", ContributionMm: 0.2976, Share: 0.863},
+			{Source: "edge points of the tyres' outlines", Type: "A", ContributionMm: 0.0832, Share: 0.067},
+			{Source: "principal point from photo to photo", Type: "B", ContributionMm: 0.0561, Share: 0.031},
+			{Source: "flatness of the sheets", Type: "B", ContributionMm: 0.0214, Share: 0.004},
+		},
+		Advice: []measure.Advice{
+			{Action: "half_turn", Text: "Turn both front wheels by half a turn and take the same photos again: run-out then cancels.", PredictedHalfWidthMm: 0.253},
+			{Action: "photo", Text: "Take one more photo from the front left corner with both sheets in it.", PredictedHalfWidthMm: 0.604},
+			{Action: "sheet", Text: "Lay a third sheet between the wheels.", PredictedHalfWidthMm: 0.621},
+		},
+		ChiSquarePerDof: 1.08,
+		Notes:           []string{"The steering was taken as straight ahead."},
+	}
+}
