@@ -6,6 +6,8 @@ import (
 	"io"
 	"os"
 	"time"
+
+	"github.com/bep/imagemeta"
 )
 
 // Limits bound what a file may cost.
@@ -82,7 +84,10 @@ func decode(file []byte, lim Limits) (*Photo, error) {
 	if err != nil {
 		return nil, err
 	}
-	if int64(h.width)*int64(h.height) > lim.Pixels {
+	if h.width <= 0 || h.height <= 0 {
+		return nil, damaged()
+	}
+	if int64(h.height) > lim.Pixels/int64(h.width) {
 		return nil, &Refusal{
 			Code:   "too_large",
 			Reason: fmt.Sprintf("The picture has %d × %d pixels, more than the %d megapixels allowed.", h.width, h.height, lim.Pixels/1e6),
@@ -94,6 +99,9 @@ func decode(file []byte, lim Limits) (*Photo, error) {
 		return nil, err
 	}
 	tags := readExif(file, h.format)
+	if h.format == imagemeta.HEIF {
+		tags.orientation = h.turn.orientation()
+	}
 	return &Photo{
 		Gray:        g,
 		Orientation: tags.orientation,

@@ -3,8 +3,6 @@ package vision
 import (
 	"bytes"
 	"encoding/binary"
-	"errors"
-	"image/png"
 
 	"github.com/bep/imagemeta"
 	"golang.org/x/image/webp"
@@ -16,8 +14,6 @@ type header struct {
 	width, height int  // as stored
 	turn          turn // HEIC only: what its decoder does to the stored picture
 }
-
-var errHeader = errors.New("the picture's header is damaged")
 
 // readHeader finds format and size of a picture without decoding it, and checks
 // that the file has its end.
@@ -78,9 +74,6 @@ func jpegHeader(file []byte) (header, error) {
 		case code == 0xFF: // fill byte: look at the next one
 			continue
 		case code == jpegEOI:
-			if h.width == 0 || h.height == 0 {
-				return header{}, damaged()
-			}
 			return h, nil
 		case code == 0, code == jpegTEM, code == jpegSOI, jpegRST0 <= code && code <= jpegRST7:
 			at++ // no segment follows; after SOS these stand amid the picture's data
@@ -103,15 +96,23 @@ func jpegHeader(file []byte) (header, error) {
 	}
 }
 
+// pngHeader reads the size from the header chunk, which comes first, and looks for
+// the end chunk (ISO/IEC 15948).
 func pngHeader(file []byte) (header, error) {
-	config, err := png.DecodeConfig(bytes.NewReader(file))
-	if err != nil {
+	if len(file) < 24 {
+		return header{}, truncated()
+	}
+	if string(file[12:16]) != "IHDR" {
 		return header{}, damaged()
 	}
 	if !bytes.Contains(file[max(0, len(file)-4096):], []byte("IEND\xaeB`\x82")) {
 		return header{}, truncated()
 	}
-	return header{format: imagemeta.PNG, width: config.Width, height: config.Height}, nil
+	return header{
+		format: imagemeta.PNG,
+		width:  int(binary.BigEndian.Uint32(file[16:])),
+		height: int(binary.BigEndian.Uint32(file[20:])),
+	}, nil
 }
 
 func webpHeader(file []byte) (header, error) {

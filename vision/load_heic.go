@@ -7,14 +7,55 @@ import (
 )
 
 // A HEIC file is a tree of boxes (ISO/IEC 14496-12, 23008-12). Its decoder turns
-// and mirrors the picture as the file's properties irot and imir say. Measuring
-// wants the sensor's own coordinates, so this file reads these properties of the
-// primary item and undoes them.
+// and mirrors the picture as the file's properties irot and imir say, in their
+// order. Measuring wants the sensor's own coordinates, so this file reads these
+// properties of the primary item and undoes them. They take the place of the
+// orientation tag, which readers of HEIC must ignore.
 
-// turn is what the decoder did to the stored picture.
-type turn struct {
-	quarters int // anticlockwise quarter turns, first
-	mirror   int // then: 0 none, 1 top to bottom, 2 left to right
+// turn takes directions in the stored picture to directions in the displayed one
+// (x right, y down): one of the eight that EXIF numbers.
+type turn [2][2]int
+
+func noTurn() turn      { return turn{{1, 0}, {0, 1}} }
+func quarterLeft() turn { return turn{{0, 1}, {-1, 0}} } // anticlockwise
+func topToBottom() turn { return turn{{1, 0}, {0, -1}} }
+func leftToRight() turn { return turn{{-1, 0}, {0, 1}} }
+func (t turn) mul(u turn) turn {
+	var p turn
+	for i := range p {
+		for j := range p {
+			p[i][j] = t[i][0]*u[0][j] + t[i][1]*u[1][j]
+		}
+	}
+	return p
+}
+
+// orientation is the turn's number in EXIF.
+func (t turn) orientation() int {
+	return map[turn]int{
+		{{1, 0}, {0, 1}}: 1, {{-1, 0}, {0, 1}}: 2, {{-1, 0}, {0, -1}}: 3, {{1, 0}, {0, -1}}: 4,
+		{{0, 1}, {1, 0}}: 5, {{0, -1}, {1, 0}}: 6, {{0, -1}, {-1, 0}}: 7, {{0, 1}, {-1, 0}}: 8,
+	}[t]
+}
+
+// undo brings a displayed picture back to how it is stored.
+func (t turn) undo(shown *Gray) *Gray {
+	if t == noTurn() {
+		return shown
+	}
+	g := &Gray{Width: shown.Width, Height: shown.Height, Pix: make([]uint8, len(shown.Pix))}
+	if t[0][0] == 0 {
+		g.Width, g.Height = shown.Height, shown.Width
+	}
+	// Twice the coordinates from the middle of the picture are whole numbers.
+	for y := range g.Height {
+		v := 2*y - (g.Height - 1)
+		for x := range g.Width {
+			u := 2*x - (g.Width - 1)
+			g.Pix[y*g.Width+x] = shown.At((t[0][0]*u+t[0][1]*v+shown.Width-1)/2, (t[1][0]*u+t[1][1]*v+shown.Height-1)/2)
+		}
+	}
+	return g
 }
 
 func isHEIC(file []byte) bool {
@@ -72,20 +113,21 @@ func heicHeader(file []byte) (header, error) {
 	if !complete(file) {
 		return header{}, truncated()
 	}
-	h := header{format: imagemeta.HEIF}
+	h := header{format: imagemeta.HEIF, turn: noTurn()}
 	for _, p := range primaryProperties(file) {
 		switch {
 		case p.kind == "ispe" && len(p.data) >= 12:
 			h.width = int(binary.BigEndian.Uint32(p.data[4:]))
 			h.height = int(binary.BigEndian.Uint32(p.data[8:]))
 		case p.kind == "irot" && len(p.data) >= 1:
-			h.turn.quarters = int(p.data[0] & 3)
+			for range p.data[0] & 3 {
+				h.turn = quarterLeft().mul(h.turn)
+			}
+		case p.kind == "imir" && len(p.data) >= 1 && p.data[0]&1 == 0:
+			h.turn = topToBottom().mul(h.turn)
 		case p.kind == "imir" && len(p.data) >= 1:
-			h.turn.mirror = 1 + int(p.data[0]&1)
+			h.turn = leftToRight().mul(h.turn)
 		}
-	}
-	if h.width == 0 || h.height == 0 {
-		return header{}, damaged()
 	}
 	return h, nil
 }
@@ -179,30 +221,4 @@ func (r *reader) uint(bytes int) uint32 {
 		}
 	}
 	return v
-}
-
-// undo brings a decoded picture back to how it is stored.
-func (t turn) undo(g *Gray) *Gray {
-	switch t.mirror {
-	case 1:
-		g = rearrange(g, g.Width, g.Height, func(x, y int) (int, int) { return x, g.Height - 1 - y })
-	case 2:
-		g = rearrange(g, g.Width, g.Height, func(x, y int) (int, int) { return g.Width - 1 - x, y })
-	}
-	for range t.quarters {
-		turned := g // turned anticlockwise: its (x, y) was at (width-1-y, x)
-		g = rearrange(turned, turned.Height, turned.Width, func(x, y int) (int, int) { return y, turned.Height - 1 - x })
-	}
-	return g
-}
-
-// rearrange makes a picture whose pixel (x, y) is the old one's at from(x, y).
-func rearrange(g *Gray, width, height int, from func(x, y int) (int, int)) *Gray {
-	out := &Gray{Width: width, Height: height, Pix: make([]uint8, width*height)}
-	for y := range height {
-		for x := range width {
-			out.Pix[y*width+x] = g.At(from(x, y))
-		}
-	}
-	return out
 }
