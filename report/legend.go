@@ -2,9 +2,9 @@ package report
 
 import (
 	"fmt"
-	"image"
 	"math"
 
+	"rimpair/calib"
 	"rimpair/measure"
 )
 
@@ -24,38 +24,38 @@ const (
 
 // legend explains the marks that occur, in the corner of the picture that holds
 // the fewest of them.
-func (p *pen) legend(photo *Picture, o measure.Overlay) {
-	rows := p.legendRows(o)
+func (d *photoDrawing) legend(o measure.Overlay) {
+	rows := d.legendRows(o)
 	if len(rows) == 0 {
 		return
 	}
-	p.font(p.regular, 15)
+	d.font(d.regular, 15)
 	width := 0.0
 	for _, r := range rows {
-		w, _ := p.MeasureString(r.text)
+		w, _ := d.MeasureString(r.text)
 		width = math.Max(width, w)
 	}
-	width += (legendIndent + legendMargin) * p.unit
-	height := (legendLine*float64(len(rows)) + 2*legendPad) * p.unit
-	x, y := p.emptiestCorner(photo, o, width, height)
-	p.panel(x, y, width, height, faded(black(), 0.8))
+	width += (legendIndent + legendMargin) * d.unit
+	height := (legendLine*float64(len(rows)) + 2*legendPad) * d.unit
+	x, y := d.emptiestCorner(o, width, height)
+	d.panel(x, y, width, height, faded(black(), 0.8))
 	for i, r := range rows {
-		middle := y + (legendPad+legendLine*(float64(i)+0.5))*p.unit
-		r.draw(x+legendIndent/2*p.unit, middle)
-		p.text(r.text, x+legendIndent*p.unit, middle, 0, 0.35, white())
+		middle := y + (legendPad+legendLine*(float64(i)+0.5))*d.unit
+		r.draw(x+legendIndent/2*d.unit, middle)
+		d.text(r.text, x+legendIndent*d.unit, middle, 0, 0.35, white())
 	}
 }
 
-func (p *pen) legendRows(o measure.Overlay) []legendRow {
+func (d *photoDrawing) legendRows(o measure.Overlay) []legendRow {
 	var rows []legendRow
 	if n := len(o.Corners); n > 0 {
 		rows = append(rows, legendRow{
 			fmt.Sprintf("%d sheet corners (error line × %d)", n, residualScale),
 			func(x, y float64) {
-				p.frame(x, y)
-				p.outlined(green(), 1.2)
-				p.DrawLine(x, y, x+9*p.unit, y-5*p.unit)
-				p.outlined(yellow(), 1)
+				d.frame(x, y)
+				d.outlined(green(), 1.2)
+				d.DrawLine(x, y, x+9*d.unit, y-5*d.unit)
+				d.outlined(yellow(), 1)
 			}})
 	}
 	used, rejected := map[measure.EdgeKind]int{}, 0
@@ -66,54 +66,52 @@ func (p *pen) legendRows(o measure.Overlay) []legendRow {
 			rejected++
 		}
 	}
-	looks := styles()
 	for _, kind := range kinds() {
-		look := looks[kind]
+		look := styleOf(kind)
 		if used[kind] == 0 {
 			continue
 		}
 		rows = append(rows, legendRow{
 			fmt.Sprintf("%d points: %s", used[kind], look.name),
 			func(x, y float64) {
-				p.DrawLine(x-18*p.unit, y, x+18*p.unit, y)
-				p.outlined(look.colour, 0.8, look.dashes...)
+				d.DrawLine(x-18*d.unit, y, x+18*d.unit, y)
+				d.outlined(look.colour, 0.8, look.dashes...)
 				for dx := -10.0; dx <= 10; dx += 10 {
-					look.mark(p, x+dx*p.unit, y)
+					look.mark(d.pen, x+dx*d.unit, y)
 				}
-				p.outlinedFill(look.colour)
+				d.outlinedFill(look.colour)
 			}})
 	}
 	if rejected > 0 {
 		rows = append(rows, legendRow{
 			fmt.Sprintf("%d points rejected", rejected),
 			func(x, y float64) {
-				p.cross(x, y)
-				p.outlined(white(), 1)
+				d.cross(x, y)
+				d.outlined(white(), 1)
 			}})
 	}
 	return rows
 }
 
 // emptiestCorner places a panel of that size, in pixels.
-func (p *pen) emptiestCorner(photo *Picture, o measure.Overlay, width, height float64) (x, y float64) {
-	size := photo.Upright.Rect.Size()
-	near := legendMargin * p.unit
-	far := image.Pt(size.X-int(width+near), size.Y-int(height+near))
+func (d *photoDrawing) emptiestCorner(o measure.Overlay, width, height float64) (x, y float64) {
+	var marks []calib.Point
+	for _, c := range o.Corners {
+		marks = append(marks, d.photo.place(c.Seen))
+	}
+	for _, e := range o.Edges {
+		marks = append(marks, d.photo.place(e.At))
+	}
+	size := d.photo.Upright.Rect.Size()
+	near := legendMargin * d.unit
+	right, bottom := float64(size.X)-width-near, float64(size.Y)-height-near
 	fewest := math.MaxInt
-	for _, c := range [][2]float64{{near, near}, {float64(far.X), near}, {near, float64(far.Y)}, {float64(far.X), float64(far.Y)}} {
+	for _, c := range [][2]float64{{near, near}, {right, near}, {near, bottom}, {right, bottom}} {
 		hidden := 0
-		count := func(mx, my float64) {
-			if mx >= c[0] && mx <= c[0]+width && my >= c[1] && my <= c[1]+height {
+		for _, m := range marks {
+			if m.X >= c[0] && m.X <= c[0]+width && m.Y >= c[1] && m.Y <= c[1]+height {
 				hidden++
 			}
-		}
-		for _, m := range o.Corners {
-			at := photo.place(m.Seen)
-			count(at.X, at.Y)
-		}
-		for _, e := range o.Edges {
-			at := photo.place(e.At)
-			count(at.X, at.Y)
 		}
 		if hidden < fewest {
 			fewest, x, y = hidden, c[0], c[1]

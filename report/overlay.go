@@ -22,12 +22,14 @@ type style struct {
 	mark   func(p *pen, x, y float64)
 }
 
-func styles() map[measure.EdgeKind]style {
-	return map[measure.EdgeKind]style{
-		measure.TyreOuter: {"tyre outline, outer", sky(), nil, (*pen).dot},
-		measure.TyreInner: {"tyre outline, inner", yellow(), []float64{10, 5}, (*pen).triangle},
-		measure.RimCircle: {"rim against tyre", vermilion(), []float64{14, 4, 3, 4}, (*pen).diamond},
+func styleOf(kind measure.EdgeKind) style {
+	switch kind {
+	case measure.TyreOuter:
+		return style{"tyre outline, outer", sky(), nil, (*pen).dot}
+	case measure.TyreInner:
+		return style{"tyre outline, inner", yellow(), []float64{10, 5}, (*pen).triangle}
 	}
+	return style{"rim against tyre", vermilion(), []float64{14, 4, 3, 4}, (*pen).diamond}
 }
 
 // kinds lists the kinds of edge in the order of the legend.
@@ -48,87 +50,107 @@ func (p *pen) cross(x, y float64) {
 
 // frame is a hollow diamond that leaves the corner inside it visible.
 func (p *pen) frame(x, y float64) {
-	r := 6 * p.unit
-	p.DrawRegularPolygon(4, x, y, r, math.Pi/4)
+	p.DrawRegularPolygon(4, x, y, 6*p.unit, math.Pi/4)
+}
+
+// photoDrawing is a photo being drawn on.
+type photoDrawing struct {
+	*pen
+	photo *Picture
 }
 
 // DrawPhoto draws on an upright photo what the measurement used of it: sheet
 // corners, edge points taken and rejected, fitted circles and outlines, and a
 // legend.
 func DrawPhoto(photo *Picture, o measure.Overlay) {
+	const unitsAcross = 1600 // of the longer side: 2.5 pixels each at 12 megapixels
 	size := photo.Upright.Rect.Size()
-	p := newPen(photo.Upright, math.Max(1, float64(max(size.X, size.Y))/1600))
-	place := func(q calib.Point) (x, y float64) {
-		at := photo.place(q)
-		return at.X + 0.5, at.Y + 0.5
-	}
-	p.curves(photo, o.Curves)
-	p.edges(o.Edges, place)
-	p.corners(o.Corners, place)
-	p.sides(photo, o.Curves)
-	p.legend(photo, o)
+	d := &photoDrawing{newPen(photo.Upright, math.Max(1, float64(max(size.X, size.Y))/unitsAcross)), photo}
+	d.curves(o.Curves)
+	d.edges(o.Edges)
+	d.corners(o.Corners)
+	d.sheetNames(o.Corners)
+	d.sideNames(o.Curves)
+	d.legend(o)
 }
 
-func (p *pen) curves(photo *Picture, curves []measure.Curve) {
-	looks := styles()
+// at is where a stored pixel is in the drawing; ok is false where there is nothing
+// to be drawn on, far outside of the photo.
+func (d *photoDrawing) at(stored calib.Point) (x, y float64, ok bool) {
+	p := d.photo.place(stored)
+	size := d.photo.Upright.Rect.Size()
+	margin := float64(size.X + size.Y)
+	ok = math.Abs(p.X) < 2*margin && math.Abs(p.Y) < 2*margin // false for what is no number
+	return p.X + 0.5, p.Y + 0.5, ok
+}
+
+func (d *photoDrawing) curves(curves []measure.Curve) {
 	for _, c := range curves {
-		upright := make([]calib.Point, len(c.Points))
-		for i, q := range c.Points {
-			upright[i] = photo.place(q)
-		}
-		p.path(upright)
-		p.outlined(looks[c.Kind].colour, 0.8, looks[c.Kind].dashes...)
-	}
-}
-
-func (p *pen) edges(edges []measure.EdgeMark, place func(calib.Point) (x, y float64)) {
-	looks := styles()
-	for _, kind := range kinds() {
-		look := looks[kind]
-		for _, e := range edges {
-			if e.Used && e.Kind == kind {
-				x, y := place(e.At)
-				look.mark(p, x, y)
+		for _, q := range c.Points {
+			if x, y, ok := d.at(q); ok {
+				d.LineTo(x, y)
+			} else {
+				d.NewSubPath()
 			}
 		}
-		p.outlinedFill(look.colour)
+		look := styleOf(c.Kind)
+		d.outlined(look.colour, 0.8, look.dashes...)
 	}
-	for _, e := range edges {
-		if !e.Used {
-			p.cross(place(e.At))
-		}
-	}
-	p.outlined(white(), 1)
 }
 
-func (p *pen) corners(corners []measure.CornerMark, place func(calib.Point) (x, y float64)) {
-	for _, c := range corners {
-		p.frame(place(c.Seen))
+func (d *photoDrawing) edges(edges []measure.EdgeMark) {
+	for _, kind := range kinds() {
+		look := styleOf(kind)
+		for _, e := range edges {
+			if x, y, ok := d.at(e.At); ok && e.Used && e.Kind == kind {
+				look.mark(d.pen, x, y)
+			}
+		}
+		d.outlinedFill(look.colour)
 	}
-	p.outlined(green(), 1.2)
-	for _, c := range corners {
-		x, y := place(c.Seen)
-		fx, fy := place(c.Fitted)
-		p.DrawLine(x, y, x+residualScale*(x-fx), y+residualScale*(y-fy))
+	for _, e := range edges {
+		if x, y, ok := d.at(e.At); ok && !e.Used {
+			d.cross(x, y)
+		}
 	}
-	p.outlined(yellow(), 1)
-	p.sheetNames(corners, place)
+	d.outlined(white(), 1)
+}
+
+func (d *photoDrawing) corners(corners []measure.CornerMark) {
+	for _, c := range corners {
+		if x, y, ok := d.at(c.Seen); ok {
+			d.frame(x, y)
+		}
+	}
+	d.outlined(green(), 1.2)
+	for _, c := range corners {
+		enlarged := calib.Point{
+			X: c.Seen.X + residualScale*(c.Seen.X-c.Fitted.X),
+			Y: c.Seen.Y + residualScale*(c.Seen.Y-c.Fitted.Y),
+		}
+		x, y, ok := d.at(c.Seen)
+		tipX, tipY, tipOk := d.at(enlarged)
+		if ok && tipOk {
+			d.DrawLine(x, y, tipX, tipY)
+		}
+	}
+	d.outlined(yellow(), 1)
 }
 
 // sheetNames writes each sheet's number above it. Its corners span 5 of the 7
 // rows; the page ends about a row and a half beyond them.
-func (p *pen) sheetNames(corners []measure.CornerMark, place func(calib.Point) (x, y float64)) {
+func (d *photoDrawing) sheetNames(corners []measure.CornerMark) {
 	var boxes [calib.MaxSheets + 1]box
 	for _, c := range corners {
-		boxes[c.Sheet].take(place(c.Seen))
+		boxes[c.Sheet].take(d.at(c.Seen))
 	}
 	for sheet, b := range boxes {
-		p.nameAbove(fmt.Sprintf("sheet %d", sheet), b, 8*p.unit+0.35*(b.bottom-b.top))
+		d.nameAbove(fmt.Sprintf("sheet %d", sheet), b, 8*d.unit+0.35*(b.bottom-b.top))
 	}
 }
 
-// sides writes left and right above the wheels.
-func (p *pen) sides(photo *Picture, curves []measure.Curve) {
+// sideNames writes left and right above the wheels.
+func (d *photoDrawing) sideNames(curves []measure.Curve) {
 	for _, side := range []string{"left", "right"} {
 		var b box
 		for _, c := range curves {
@@ -136,11 +158,10 @@ func (p *pen) sides(photo *Picture, curves []measure.Curve) {
 				continue
 			}
 			for _, q := range c.Points {
-				at := photo.place(q)
-				b.take(at.X, at.Y)
+				b.take(d.at(q))
 			}
 		}
-		p.nameAbove(side+" wheel", b, 0)
+		d.nameAbove(side+" wheel", b, 0)
 	}
 }
 
@@ -150,7 +171,10 @@ type box struct {
 	points                   int
 }
 
-func (b *box) take(x, y float64) {
+func (b *box) take(x, y float64, ok bool) {
+	if !ok {
+		return
+	}
 	if b.points == 0 {
 		b.left, b.right, b.top, b.bottom = x, x, y, y
 	}
@@ -160,11 +184,11 @@ func (b *box) take(x, y float64) {
 }
 
 // nameAbove writes a name over a box, and inside the picture.
-func (p *pen) nameAbove(name string, b box, gap float64) {
+func (d *photoDrawing) nameAbove(name string, b box, gap float64) {
 	if b.points == 0 {
 		return
 	}
-	p.font(p.bold, 14)
-	y := math.Max(b.top-gap-16*p.unit, 14*p.unit)
-	p.label(name, (b.left+b.right)/2, y, faded(black(), 0.8), white())
+	d.font(d.bold, 14)
+	y := math.Max(b.top-gap-16*d.unit, 14*d.unit)
+	d.label(name, (b.left+b.right)/2, y, faded(black(), 0.8), white())
 }

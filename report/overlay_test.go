@@ -163,3 +163,21 @@ func TestLegendKeepsOffTheMarks(t *testing.T) {
 		}
 	}
 }
+
+// Points that are nowhere do no harm, and break a curve.
+func TestPointsThatAreNowhere(t *testing.T) {
+	nan, far := calib.Point{X: math.NaN(), Y: 5}, calib.Point{X: 1e300, Y: -1e300}
+	o := measure.Overlay{
+		Corners: []measure.CornerMark{{Seen: nan}, {Seen: far}, {Seen: calib.Point{X: 900, Y: 900}, Fitted: far}},
+		Edges:   []measure.EdgeMark{{At: nan}, {At: far, Used: true}},
+		Curves: []measure.Curve{{Side: "left", Points: []calib.Point{
+			{X: 500, Y: 500}, {X: 600, Y: 500}, nan, far, {X: 1000, Y: 500}, {X: 1100, Y: 500},
+		}}},
+	}
+	p := NewPicture(grey(1600, 1200), 1)
+	DrawPhoto(p, o)
+	for x, drawn := range map[float64]bool{550: true, 800: false, 1050: true} {
+		n, _, _ := ink(p, calib.Point{X: x, Y: 500}, 3)
+		assert.Equal(t, drawn, n > 0, "at %v", x)
+	}
+}

@@ -21,7 +21,6 @@ func white() color.RGBA     { return color.RGBA{0xff, 0xff, 0xff, 0xff} }
 func sky() color.RGBA       { return color.RGBA{0x56, 0xb4, 0xe9, 0xff} }
 func yellow() color.RGBA    { return color.RGBA{0xf0, 0xe4, 0x42, 0xff} }
 func vermilion() color.RGBA { return color.RGBA{0xd5, 0x5e, 0x00, 0xff} }
-func blue() color.RGBA      { return color.RGBA{0x00, 0x72, 0xb2, 0xff} }
 func green() color.RGBA     { return color.RGBA{0x00, 0x9e, 0x73, 0xff} }
 
 // faded is c with an opacity from 0 to 1, alpha-premultiplied.

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"fmt"
 	"image"
 	"image/color"
 	"image/draw"
@@ -19,9 +20,12 @@ type TopView struct {
 	ground *ground
 }
 
-// NewTopView prepares the view of a measurement. It fails when the rims' lines
-// make no sense.
+// NewTopView prepares the view of a measurement. It fails when there are not two
+// wheels or the rims' lines make no sense.
 func NewTopView(m measure.Measurement) (*TopView, error) {
+	if n := len(m.Result.Wheels); n != len(m.Top.Rims) {
+		return nil, fmt.Errorf("a view from above shows two wheels, not %d", n)
+	}
 	g, err := newGround(m.Top)
 	if err != nil {
 		return nil, err

@@ -233,6 +233,10 @@ func TestTopViewNeedsSensibleRims(t *testing.T) {
 		_, err := NewTopView(m)
 		assert.Error(t, err, name)
 	}
+	m := synthetic()
+	m.Result.Wheels = m.Result.Wheels[:1]
+	_, err := NewTopView(m)
+	assert.Error(t, err, "one wheel")
 }
 
 func TestEnlargementKeepsTheEmblemReadable(t *testing.T) {
