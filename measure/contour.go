@@ -150,6 +150,19 @@ func (c *locus) nearest(p calib.Point, u float64) (imagePoint, bool) {
 	return c.image(u)
 }
 
+// curvature of the curve's picture at ip in 1/px, positive when it bends toward the normal.
+func (c *locus) curvature(ip *imagePoint) float64 {
+	const span = 5.0 // px to either side
+	du := span / ip.speed
+	before, ok1 := c.project(ip.u - du)
+	after, ok2 := c.project(ip.u + du)
+	if !ok1 || !ok2 {
+		return 0
+	}
+	sagitta := ((before.X+after.X)/2-ip.px.X)*ip.nx + ((before.Y+after.Y)/2-ip.px.Y)*ip.ny
+	return 2 * sagitta / (span * span)
+}
+
 func rowDot(row [3]float64, v r3.Vec) float64 {
 	return row[0]*v.X + row[1]*v.Y + row[2]*v.Z
 }

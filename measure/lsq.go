@@ -162,7 +162,7 @@ func Solve[S any](p Problem[S], start S, opt Options) (Solution[S], error) {
 	var err error
 	s.Covariance, s.Condition, err = here.covariance()
 	// Where rounding stopped the descent, the offset still has to be small.
-	if err == nil && offset > 1e-4*math.Sqrt(2*here.cost)+absoluteOffset {
+	if err == nil && offset > max(1e-4, opt.Tolerance)*math.Sqrt(2*here.cost)+absoluteOffset {
 		err = ErrNotConverged
 	}
 	return s, err

@@ -1,5 +1,7 @@
 package measure
 
+import "gonum.org/v1/gonum/spatial/r3"
+
 // source is where uncertainty comes from: a line of the budget.
 type source int
 
@@ -109,10 +111,13 @@ type knowledge struct {
 // priors of the free unknowns of a layout.
 func (k *knowledge) priors(s *Scene, l *layout) []prior {
 	var list []prior
-	add := func(src source, column int, mean, sigma float64, value func(*Scene) float64) {
-		if column != fixed {
-			list = append(list, prior{source: src, value: value, columns: []int{column}, mean: mean, sigma: sigma})
+	addSum := func(src source, columns []int, derivs []float64, mean, sigma float64, value func(*Scene) float64) {
+		if columns[0] != fixed {
+			list = append(list, prior{source: src, value: value, columns: columns, derivs: derivs, mean: mean, sigma: sigma})
 		}
+	}
+	add := func(src source, column int, mean, sigma float64, value func(*Scene) float64) {
+		addSum(src, []int{column}, nil, mean, sigma, value)
 	}
 	for i := range s.Cameras {
 		at, c := l.cameras[i], k.cameras[i]
@@ -136,9 +141,12 @@ func (k *knowledge) priors(s *Scene, l *layout) []prior {
 	}
 	for i := range s.Sheets {
 		at := l.sheets[i]
-		// Small tilts only: the rotation's third column holds them.
-		add(sourceFlatness, at[sheetTurn], 0, sheetTiltSigmaRad, func(s *Scene) float64 { return -s.Sheets[i].Pose.R[1][2] })
-		add(sourceFlatness, at[sheetTurn+1], 0, sheetTiltSigmaRad, func(s *Scene) float64 { return s.Sheets[i].Pose.R[0][2] })
+		// The floor's normal on the sheet; turning the sheet about the vertical turns its tilt along.
+		normal := r3.Vec{X: s.Sheets[i].Pose.R[0][2], Y: s.Sheets[i].Pose.R[1][2], Z: s.Sheets[i].Pose.R[2][2]}
+		addSum(sourceFlatness, []int{at[sheetTurn], at[sheetTurn+2]}, []float64{normal.Z, -normal.X}, 0, sheetTiltSigmaRad,
+			func(s *Scene) float64 { return -s.Sheets[i].Pose.R[1][2] })
+		addSum(sourceFlatness, []int{at[sheetTurn+1], at[sheetTurn+2]}, []float64{normal.Z, -normal.Y}, 0, sheetTiltSigmaRad,
+			func(s *Scene) float64 { return s.Sheets[i].Pose.R[0][2] })
 		add(sourceFlatness, at[sheetMove+2], 0, sheetHeightSigma, func(s *Scene) float64 { return s.Sheets[i].Pose.T.Z })
 		add(sourcePrintScale, at[sheetScale], k.scale[0], k.scaleSigma, func(s *Scene) float64 { return s.Sheets[i].ScaleX })
 		add(sourcePrintScale, at[sheetScale+1], k.scale[1], k.scaleSigma, func(s *Scene) float64 { return s.Sheets[i].ScaleY })

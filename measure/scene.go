@@ -138,7 +138,8 @@ func newLayout(s *Scene, f free) layout {
 	for i := range l.cameras {
 		assign(l.cameras[i][:], f.cameras)
 	}
-	anyTyre, anyRim := f.tyres[Left] || f.tyres[Right], f.rims[Left] || f.rims[Right]
+	anyTyre := f.poses && (f.tyres[Left] || f.tyres[Right])
+	anyRim := f.poses && (f.rims[Left] || f.rims[Right])
 	for i := range l.photos {
 		assign(l.photos[i][:photoTurn], f.cameras)
 		assign(l.photos[i][photoTurn:photoEdge], f.poses)

@@ -1,0 +1,107 @@
+package measure
+
+import (
+	"math"
+	"testing"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"rimpair/calib"
+)
+
+// lookAt is the pose of a camera at eye that looks at target, the picture upright.
+func lookAt(eye, target r3.Vec) calib.Pose {
+	forward := r3.Unit(r3.Sub(target, eye))
+	right := r3.Unit(r3.Cross(forward, r3.Vec{X: 0.01, Y: 0.02, Z: 1}))
+	down := r3.Cross(forward, right)
+	rot := calib.Rot{{right.X, right.Y, right.Z}, {down.X, down.Y, down.Z}, {forward.X, forward.Y, forward.Z}}
+	return calib.Pose{R: rot, T: r3.Scale(-1, rot.Apply(eye))}
+}
+
+// exampleScene is a vehicle of an invented scenario: two sheets on a diagonal,
+// seen from the front and the rear.
+func exampleScene() *Scene {
+	wheel := func(side Side, x, heading, tilt float64) Wheel {
+		w := Wheel{
+			Centre: r3.Vec{X: x, Y: -400, Z: 248}, HeadingRad: heading, TiltRad: tilt, Ring: 227, Tube: 23,
+			RimHeadingRad: 0.001, RimTiltRad: -0.0005, RimForward: 0.2, RimUp: -0.1,
+		}
+		for face := range w.Rim {
+			w.Rim[face] = Circle{Radius: 209, Offset: Face(face).sign() * 13}
+		}
+		return w
+	}
+	return &Scene{
+		Cameras: []calib.Camera{{F: 3050, Cx: 2010, Cy: 1520, K1: 0.02, K2: -0.03, P1: 3e-4, P2: -2e-4}},
+		Photos: []PhotoState{
+			{Pose: lookAt(r3.Vec{X: -330, Y: 800, Z: 1200}, r3.Vec{X: -320, Y: -350, Z: 150}), Zoom: 0.001, ShiftX: 2, ShiftY: -3, EdgeOffset: [2]float64{0.2, -0.1}},
+			{Pose: lookAt(r3.Vec{X: -300, Y: -1800, Z: 1500}, r3.Vec{X: -320, Y: -450, Z: 150}), Zoom: -0.001, ShiftX: -1, ShiftY: 1, EdgeOffset: [2]float64{0.1, 0.1}},
+		},
+		Sheets: []SheetState{
+			{Number: 1, Pose: calib.Pose{R: calib.RotFromVector(r3.Vec{X: 0.002, Y: -0.001}), T: r3.Vec{Z: 0.2}}, ScaleX: 1.001, ScaleY: 0.999, Warp: [3]float64{0.2, 0.1, -0.1}},
+			{Number: 2, Pose: calib.Pose{R: calib.RotFromVector(r3.Vec{X: -0.001, Y: 0.001, Z: 0.05}), T: r3.Vec{X: -640, Y: -800, Z: -0.1}}, ScaleX: 0.998, ScaleY: 1.001, Warp: [3]float64{-0.1, 0.2, 0.1}},
+		},
+		Wheels: [2]Wheel{wheel(Left, -730, 0.01, -0.03), wheel(Right, 80, 0.015, 0.02)},
+	}
+}
+
+// exampleKnowledge is what is known of exampleScene beforehand.
+func exampleKnowledge() knowledge {
+	return knowledge{
+		cameras: []cameraPrior{{focal: 3000, focalSigma: 90, cx: 2015.5, cy: 1511.5, principalSigma: 40, width: 4032}},
+		rims:    [2]float64{203, 203}, scale: [2]float64{1, 1}, scaleSigma: printSigma,
+	}
+}
+
+// observe projects what a scene shows, with an error from noise for each coordinate.
+func observe(s *Scene, noise func() float64) (corners []cornerObservation, edges []edgeObservation) {
+	for photo := range s.Photos {
+		v := s.view(photo)
+		for sheet := range s.Sheets {
+			for i := range calib.SheetCorners {
+				state := &s.Sheets[sheet]
+				px, ok := v.camera.Project(v.pose.Apply(state.Pose.Apply(state.onPaper(calib.CornerMm(i)))))
+				if ok {
+					px.X += 0.1 * noise()
+					px.Y += 0.1 * noise()
+					corners = append(corners, cornerObservation{photo: photo, sheet: sheet, index: i, at: px, sigma: 0.1})
+				}
+			}
+		}
+		for side := range s.Wheels {
+			for _, kind := range []EdgeKind{TyreOuter, RimCircle} {
+				face := Side(side).inboard()
+				c := newLocus(&s.Wheels[side], kind, face, v)
+				for u := 0.05; u < 2*math.Pi; u += 0.1 {
+					ip, ok := c.image(u)
+					if !ok {
+						continue
+					}
+					o := edgeObservation{photo: photo, side: Side(side), kind: kind, face: face, u: u + 0.003, sigma: 0.3}
+					along := s.Photos[photo].EdgeOffset[o.offsetIndex()] + 0.3*noise()
+					o.at = calib.Point{X: ip.px.X + along*ip.nx, Y: ip.px.Y + along*ip.ny}
+					edges = append(edges, o)
+				}
+			}
+		}
+	}
+	return corners, edges
+}
+
+func everything() free {
+	return free{
+		cameras: true, poses: true, tyres: [2]bool{true, true}, rims: [2]bool{true, true},
+		faces: [2][2]bool{Left: {FaceRight: true}, Right: {FaceLeft: true}},
+	}
+}
+
+// Every derivative of every observation and prior against central differences.
+func TestAdjustmentDerivatives(t *testing.T) {
+	s := exampleScene()
+	noise := 0.0
+	corners, edges := observe(s, func() float64 { noise = math.Mod(noise+0.618, 1); return 4 * (noise - 0.5) })
+	a := adjustment{layout: newLayout(s, everything()), corners: corners, edges: edges}
+	k := exampleKnowledge()
+	a.priors = k.priors(s, &a.layout)
+	requireDerivatives(t, a.problem(), s, 1e-4)
+}

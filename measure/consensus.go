@@ -1,0 +1,274 @@
+package measure
+
+import (
+	"cmp"
+	"math"
+	"math/rand/v2"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// This file finds which edges are a tyre's outline. Around a guessed wheel every
+// probe offers some edges; most belong to mudguards, stripes, shadows, frame tubes
+// and the floor. Small samples of them, each with what is known beforehand, give
+// wheels; the wheel that the most probes agree with is kept (random sample
+// consensus: Fischler and Bolles, Communications of the ACM 24, 1981). Over the
+// window the distance of an edge from the outline is linear in the wheel's numbers,
+// so that no picture is looked at while sampling.
+
+// tyreNumbers are the wheel's unknowns that shape its outline: centre, heading,
+// tilt, ring, tube.
+const tyreNumbers = wheelRim
+
+// ballot is what one probe offers.
+type ballot struct {
+	sin    float64              // of its angle above the hub
+	slope  [tyreNumbers]float64 // how the outline moves outward here, px per unit
+	offers []offer
+}
+
+type offer struct{ offset, weight float64 }
+
+const (
+	ballotWindowPx   = 30.0
+	ballotSpacingPx  = 12.0
+	ballotTolerance  = 2.5  // px, within which an edge agrees
+	fullOfferStep    = 0.25 // step from which an edge counts fully
+	belowSin         = 0.1  // sine of the angle above the hub to which no mudguard reaches
+	clearlyBetter    = 0.15 // share of agreement by which the lower part alone must win
+	sampleSize       = 5
+	samples          = 1500
+	samplesPolished  = 6
+	polishIterations = 6
+)
+
+// guessSpread is how far off a guess may be: standard uncertainties of
+// tyreNumbers' seven.
+var guessSpread = [tyreNumbers]float64{10, 14, 7, 0.03, 0.03, 8, 3}
+
+// consensus improves a guessed wheel by the consensus of the edges around it. The
+// score is the share of the probes that agree. A mudguard is an outline of its own
+// about the same axle, and may win where it covers much of the tyre; so the lower
+// part, which none covers, is heard alone as well.
+func (m *set) consensus(scene *Scene, side Side) (Wheel, float64) {
+	ballots := m.ballots(scene, side)
+	whole, wholeScore := m.vote(scene.Wheels[side], side, ballots)
+	below := slices.DeleteFunc(ballots, func(b ballot) bool { return b.sin > belowSin })
+	lower, lowerScore := m.vote(scene.Wheels[side], side, below)
+	if lowerScore > wholeScore+clearlyBetter {
+		return lower, lowerScore
+	}
+	return whole, wholeScore
+}
+
+// vote is the wheel that most of some ballots agree with.
+func (m *set) vote(start Wheel, side Side, ballots []ballot) (Wheel, float64) {
+	prior := m.guessPrior(&start)
+	d, score := poll(ballots, &prior, ballotTolerance)
+	start.Centre = r3.Add(start.Centre, r3.Vec{X: d[0], Y: d[1], Z: d[2]})
+	start.HeadingRad += d[3]
+	start.TiltRad += d[4]
+	start.Ring += d[5]
+	start.Tube += d[6]
+	return start, score
+}
+
+// poll returns the change that most ballots agree with, and the share that does.
+func poll(ballots []ballot, prior *guessPrior, tolerance float64) (delta [tyreNumbers]float64, share float64) {
+	if len(ballots) == 0 {
+		return delta, 0
+	}
+	type candidate struct {
+		delta [tyreNumbers]float64
+		score float64
+	}
+	consider := func(delta [tyreNumbers]float64) candidate {
+		return candidate{delta, agreement(ballots, &delta, tolerance) - prior.penalty(&delta)}
+	}
+	// A fixed seed: the same photos give the same numbers.
+	random := rand.New(rand.NewPCG(1, 2))
+	best := []candidate{consider(delta)}
+	for range samples {
+		fit := newLinearFit(prior)
+		for range sampleSize {
+			b := &ballots[random.IntN(len(ballots))]
+			fit.add(&b.slope, b.offers[random.IntN(len(b.offers))].offset, 1/(tolerance*tolerance))
+		}
+		if delta, ok := fit.solve(); ok {
+			best = append(best, consider(delta))
+		}
+	}
+	slices.SortStableFunc(best, func(a, b candidate) int { return cmp.Compare(b.score, a.score) })
+	best = best[:min(len(best), samplesPolished)]
+	winner := best[0]
+	for _, c := range best {
+		for range polishIterations {
+			delta, ok := polish(ballots, prior, &c.delta, tolerance)
+			if !ok {
+				break
+			}
+			c = consider(delta)
+		}
+		if c.score > winner.score {
+			winner = c
+		}
+	}
+	return winner.delta, winner.score / float64(len(ballots))
+}
+
+// polish fits all offers near delta, weighted by Tukey's biweight.
+func polish(ballots []ballot, prior *guessPrior, delta *[tyreNumbers]float64, tolerance float64) ([tyreNumbers]float64, bool) {
+	fit := newLinearFit(prior)
+	for i := range ballots {
+		b := &ballots[i]
+		if o, residual := b.nearest(delta); math.Abs(residual) < tolerance {
+			t := residual / tolerance
+			fit.add(&b.slope, o.offset, o.weight*(1-t*t)*(1-t*t))
+		}
+	}
+	return fit.solve()
+}
+
+// ballots probes the outline of a guessed wheel in all photos.
+func (m *set) ballots(scene *Scene, side Side) []ballot {
+	a := adjustment{layout: newLayout(scene, free{tyres: [2]bool{side == Left, side == Right}})}
+	var list []ballot
+	for photo := range scene.Photos {
+		c := newLocus(&scene.Wheels[side], TyreOuter, 0, scene.view(photo))
+		for _, ip := range m.probes(&c, photo, ballotSpacingPx, outlineVisible) {
+			b := ballot{sin: math.Sin(ip.u)}
+			for _, e := range m.inputs[photo].Photo.Gray.Edges(c.probe(&ip, ballotWindowPx)) {
+				if e.Step >= minOutlineStep {
+					b.offers = append(b.offers, offer{e.Offset, min(1, e.Step/fullOfferStep)})
+				}
+			}
+			if len(b.offers) == 0 {
+				continue
+			}
+			o := edgeObservation{photo: photo, side: side, at: ip.px, u: ip.u, sigma: 1}
+			var rows rowBuilder
+			a.addWheel(&c, &ip, &o, c.pose.R.Transpose().Apply(combine(ip.nx, ip.ny, &ip.jac)), &rows)
+			for k, column := range rows.cols {
+				b.slope[column] = rows.derivs[k]
+			}
+			list = append(list, b)
+		}
+	}
+	return list
+}
+
+// nearest is the offer nearest to where the outline moves by delta.
+func (b *ballot) nearest(delta *[tyreNumbers]float64) (o offer, residual float64) {
+	at := 0.0
+	for k, s := range b.slope {
+		at += s * delta[k]
+	}
+	residual = math.Inf(1)
+	for _, c := range b.offers {
+		if r := c.offset - at; math.Abs(r) < math.Abs(residual) {
+			o, residual = c, r
+		}
+	}
+	return o, residual
+}
+
+// agreement sums over the probes how well their nearest offers agree with delta.
+func agreement(ballots []ballot, delta *[tyreNumbers]float64, tolerance float64) float64 {
+	sum := 0.0
+	for i := range ballots {
+		o, residual := ballots[i].nearest(delta)
+		if t := residual / tolerance; t*t < 1 {
+			sum += o.weight * (1 - t*t)
+		}
+	}
+	return sum
+}
+
+// guessPrior is what is known of a wheel's numbers about a guess, as information
+// and its product with the mean.
+type guessPrior struct {
+	information [tyreNumbers][tyreNumbers]float64
+	vector      [tyreNumbers]float64
+	constant    float64
+}
+
+func (m *set) guessPrior(w *Wheel) guessPrior {
+	var p guessPrior
+	for i, spread := range guessSpread {
+		p.know(i, 0, spread)
+	}
+	p.knowSum([tyreNumbers]float64{2: 1, wheelRing: -1, wheelTube: -1}, -hubSinkMm-(w.Centre.Z-w.Ring-w.Tube), hubSinkSigmaMm)
+	p.knowSum([tyreNumbers]float64{wheelRing: 1, wheelTube: -1}, m.knowledge.rims[0]-(w.Ring-w.Tube), tubeSigmaMm)
+	return p
+}
+
+// know adds that a number is mean ± sigma.
+func (p *guessPrior) know(number int, mean, sigma float64) {
+	var direction [tyreNumbers]float64
+	direction[number] = 1
+	p.knowSum(direction, mean, sigma)
+}
+
+// knowSum adds that a sum of numbers, with the factors in direction, is mean ± sigma.
+func (p *guessPrior) knowSum(direction [tyreNumbers]float64, mean, sigma float64) {
+	weight := 1 / (sigma * sigma)
+	for i, a := range direction {
+		for j, b := range direction {
+			p.information[i][j] += weight * a * b
+		}
+		p.vector[i] += weight * a * mean
+	}
+	p.constant += weight * mean * mean
+}
+
+// penalty is half the squared distance from what is known.
+func (p *guessPrior) penalty(delta *[tyreNumbers]float64) float64 {
+	sum := p.constant
+	for i, a := range delta {
+		sum -= 2 * a * p.vector[i]
+		for j, b := range delta {
+			sum += a * b * p.information[i][j]
+		}
+	}
+	return sum / 2
+}
+
+// linearFit accumulates normal equations of tyreNumbers unknowns.
+type linearFit struct {
+	matrix [tyreNumbers][tyreNumbers]float64
+	vector [tyreNumbers]float64
+}
+
+func newLinearFit(p *guessPrior) linearFit { return linearFit{p.information, p.vector} }
+
+func (f *linearFit) add(slope *[tyreNumbers]float64, offset, weight float64) {
+	for i, a := range slope {
+		for j, b := range slope {
+			f.matrix[i][j] += weight * a * b
+		}
+		f.vector[i] += weight * a * offset
+	}
+}
+
+func (f *linearFit) solve() (delta [tyreNumbers]float64, ok bool) {
+	m := mat.NewSymDense(tyreNumbers, nil)
+	for i := range f.matrix {
+		for j := i; j < tyreNumbers; j++ {
+			m.SetSym(i, j, f.matrix[i][j])
+		}
+	}
+	var factor mat.Cholesky
+	if !factor.Factorize(m) {
+		return delta, false
+	}
+	var x mat.VecDense
+	if err := factor.SolveVecTo(&x, mat.NewVecDense(tyreNumbers, f.vector[:])); err != nil {
+		return delta, false
+	}
+	for i := range delta {
+		delta[i] = x.AtVec(i)
+	}
+	return delta, true
+}

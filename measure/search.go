@@ -1,0 +1,270 @@
+package measure
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"rimpair/vision"
+)
+
+// This file finds the front wheels without any start: a grid of places on the
+// floor, scored by how much the picture gets brighter across the predicted outline
+// of the tyre, outward, in all photos together; the best places are improved by
+// descent; then the best two that can be a pair are taken. The sign counts: tyres
+// are dark, and edges of either sign lock on to anything.
+
+// seeker scores wheels that are guessed.
+type seeker struct {
+	views    []view
+	pictures []*vision.Coarse
+	bead     float64 // bead seat radius, mm; 0 when unknown
+	angles   int     // points of an outline that are looked at
+}
+
+// guess is a wheel to be scored: where it stands and how large its tyre is.
+type guess struct {
+	x, y, headingRad, tiltRad, outer float64
+	score                            float64
+}
+
+// tube is the tyre's half width for a guess: its section is about as high as wide.
+func (k *seeker) tube(outer float64) float64 {
+	if k.bead == 0 {
+		return 20
+	}
+	return max(10, (outer-k.bead)/2)
+}
+
+func (k *seeker) wheel(g guess) Wheel {
+	tube := k.tube(g.outer)
+	return Wheel{
+		Centre:     r3.Vec{X: g.x, Y: g.y, Z: (g.outer - hubSinkMm) * math.Cos(g.tiltRad)},
+		HeadingRad: g.headingRad, TiltRad: g.tiltRad,
+		Ring: g.outer - tube, Tube: tube,
+	}
+}
+
+const (
+	searchAngles  = 32   // points of an outline on the grid
+	fineAngles    = 150  // and when a guess is refined
+	searchFactor  = 8    // reduction of the pictures on the grid
+	fineFactor    = 4    // and when a guess is refined
+	stepClip      = 0.6  // logarithm: what one point can bring at most, so that many must agree
+	floorBlindMm  = 40.0 // height under which a tyre is flattened and in its own shadow
+	minSeenShare  = 0.4  // of an outline's points, for a photo to have a say
+	absentPenalty = 0.05 // score of a photo that does not show the wheel
+)
+
+// rate scores a guess with points compared reach pixels to either side.
+func (k *seeker) rate(g guess, reach float64) float64 {
+	w := k.wheel(g)
+	total, photos := 0.0, 0
+	for i, v := range k.views {
+		c := newLocus(&w, TyreOuter, 0, v)
+		sum, seen, asked := 0.0, 0, 0
+		for a := range k.angles {
+			u := 2 * math.Pi * (float64(a) + 0.5) / float64(k.angles)
+			p, ok := c.point(u)
+			if !ok || p.at.Z < floorBlindMm {
+				continue
+			}
+			asked++
+			inFrame := v.pose.R.Apply(p.at)
+			px, ok := v.camera.Project(r3.Add(inFrame, v.pose.T))
+			// Outward in the picture is the projection of the surface's normal: to first
+			// order its components across the line of sight.
+			beyond, ok2 := v.camera.Project(r3.Add(v.pose.R.Apply(r3.Add(p.at, p.outward)), v.pose.T))
+			nx, ny := beyond.X-px.X, beyond.Y-px.Y
+			norm := math.Hypot(nx, ny)
+			if !ok || !ok2 || norm == 0 {
+				continue
+			}
+			step, ok := k.pictures[i].Step(px, nx/norm, ny/norm, reach)
+			if !ok {
+				continue
+			}
+			seen++
+			sum += max(-stepClip, min(stepClip, step))
+		}
+		photos++
+		if float64(seen) < minSeenShare*float64(asked) {
+			total += absentPenalty
+			continue
+		}
+		total += sum / float64(asked)
+	}
+	return total / float64(photos)
+}
+
+// climb improves a guess by trying steps along each of its numbers, halving them.
+func (k *seeker) climb(g guess, reach float64, steps [5]float64, halvings int) guess {
+	g.score = k.rate(g, reach)
+	for range halvings {
+		for improved := true; improved; {
+			improved = false
+			for axis, step := range steps {
+				for _, d := range [2]float64{step, -step} {
+					trial := g
+					*[...]*float64{&trial.x, &trial.y, &trial.headingRad, &trial.tiltRad, &trial.outer}[axis] += d
+					if !k.plausible(trial) {
+						continue
+					}
+					if trial.score = k.rate(trial, reach); trial.score > g.score {
+						g, improved = trial, true
+					}
+				}
+			}
+		}
+		for i := range steps {
+			steps[i] /= 2
+		}
+	}
+	return g
+}
+
+// Limits of what a front wheel can be.
+const (
+	maxHeadingRad = 0.26 // against the sheets' arrows
+	maxTiltRad    = 0.14
+	minOuterMm    = 165.0
+	maxOuterMm    = 380.0
+	minSectionMm  = 18.0 // of a tyre, bead to tread
+	maxSectionMm  = 70.0
+)
+
+func (k *seeker) plausible(g guess) bool {
+	lo, hi := k.outerLimits()
+	return math.Abs(g.headingRad) <= maxHeadingRad && math.Abs(g.tiltRad) <= maxTiltRad && g.outer >= lo && g.outer <= hi
+}
+
+func (k *seeker) outerLimits() (lo, hi float64) {
+	if k.bead == 0 {
+		return minOuterMm, maxOuterMm
+	}
+	return k.bead + minSectionMm, k.bead + maxSectionMm
+}
+
+const (
+	gridStepMm     = 25.0
+	gridReachX     = 1100.0 // how far from the nearest sheet a wheel can stand
+	gridReachY     = 750.0
+	outerStepMm    = 18.0
+	gridReachPx    = 28.0 // about half a grid step in the photos
+	climbReachPx   = 14.0
+	fineReachPx    = 10.0
+	finestReachPx  = 5.0
+	peaksClimbed   = 60
+	pairsSharpened = 10
+	peakSpacingMm  = 60.0
+)
+
+// peaks are the best guesses on the floor around the sheets, best first.
+func (k *seeker) peaks(sheets []SheetState) []guess {
+	var all []guess
+	lo, hi := k.outerLimits()
+	minX, maxX, minY, maxY := reachOf(sheets)
+	for x := minX; x <= maxX; x += gridStepMm {
+		for y := minY; y <= maxY; y += gridStepMm {
+			best := guess{score: math.Inf(-1)}
+			for outer := lo + outerStepMm/2; outer < hi; outer += outerStepMm {
+				g := guess{x: x, y: y, outer: outer}
+				if g.score = k.rate(g, gridReachPx); g.score > best.score {
+					best = g
+				}
+			}
+			all = append(all, best)
+		}
+	}
+	kept := distinct(all, peakSpacingMm/1.5, peaksClimbed)
+	for i, g := range kept {
+		g = k.climb(g, gridReachPx, [5]float64{12, 12, 0.04, 0.03, 8}, 2)
+		kept[i] = k.climb(g, climbReachPx, [5]float64{6, 6, 0.02, 0.015, 4}, 2)
+	}
+	return distinct(kept, peakSpacingMm, peaksClimbed)
+}
+
+func reachOf(sheets []SheetState) (minX, maxX, minY, maxY float64) {
+	minX, minY, maxX, maxY = math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
+	for _, s := range sheets {
+		minX, maxX = min(minX, s.Pose.T.X), max(maxX, s.Pose.T.X)
+		minY, maxY = min(minY, s.Pose.T.Y), max(maxY, s.Pose.T.Y)
+	}
+	return minX - gridReachX, maxX + gridReachX, minY - gridReachY, maxY + gridReachY
+}
+
+// distinct keeps the best guesses that lie at least spacing apart.
+func distinct(all []guess, spacing float64, most int) []guess {
+	slices.SortStableFunc(all, func(a, b guess) int { return cmp.Compare(b.score, a.score) })
+	var kept []guess
+	for _, g := range all {
+		if len(kept) == most {
+			break
+		}
+		if !slices.ContainsFunc(kept, func(o guess) bool { return math.Hypot(o.x-g.x, o.y-g.y) < spacing }) {
+			kept = append(kept, g)
+		}
+	}
+	return kept
+}
+
+// What two front wheels of one vehicle have in common.
+const (
+	minTrackMm       = 450.0
+	maxTrackMm       = 1100.0
+	maxStaggerMm     = 90.0 // one axle ahead of the other
+	maxOuterDiffMm   = 12.0
+	maxTiltDiffRad   = 0.1 // of the cambers
+	maxHeadingDifRad = 0.15
+)
+
+// pairs are the pairs of guesses that can be the two front wheels, left and right,
+// best first.
+func pairs(peaks []guess) [][2]guess {
+	var list [][2]guess
+	for _, l := range peaks {
+		for _, r := range peaks {
+			heading := (l.headingRad + r.headingRad) / 2
+			sin, cos := math.Sincos(heading)
+			dx, dy := r.x-l.x, r.y-l.y
+			across, along := dx*cos+dy*sin, dy*cos-dx*sin
+			if across < minTrackMm || across > maxTrackMm || math.Abs(along) > maxStaggerMm ||
+				math.Abs(l.outer-r.outer) > maxOuterDiffMm ||
+				math.Abs(l.tiltRad+r.tiltRad) > maxTiltDiffRad ||
+				math.Abs(l.headingRad-r.headingRad) > maxHeadingDifRad {
+				continue
+			}
+			list = append(list, [2]guess{l, r})
+		}
+	}
+	slices.SortStableFunc(list, func(a, b [2]guess) int {
+		return cmp.Compare(b[0].score+b[1].score, a[0].score+a[1].score)
+	})
+	return list
+}
+
+// findPairs looks for the front wheels in all photos of the set, best first.
+func (m *set) findPairs() []pairGuess {
+	k := m.seeker(searchFactor, searchAngles)
+	list := pairs(k.peaks(m.scene.Sheets))
+	k = m.seeker(fineFactor, fineAngles)
+	var sharp []pairGuess
+	for _, p := range list[:min(len(list), pairsSharpened)] {
+		g := newPairGuess(p)
+		g = k.climbPair(g, fineReachPx, 3)
+		sharp = append(sharp, k.climbPair(g, finestReachPx, 3))
+	}
+	slices.SortStableFunc(sharp, func(a, b pairGuess) int { return cmp.Compare(b.score, a.score) })
+	return sharp
+}
+
+func (m *set) seeker(factor, angles int) seeker {
+	k := seeker{bead: m.settings.BeadSeatMm / 2, angles: angles}
+	for i := range m.inputs {
+		k.views = append(k.views, m.scene.view(i))
+		k.pictures = append(k.pictures, m.inputs[i].Photo.Gray.Coarse(factor))
+	}
+	return k
+}

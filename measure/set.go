@@ -1,0 +1,207 @@
+package measure
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"rimpair/calib"
+	"rimpair/vision"
+)
+
+// Input is one photo with the sheet corners found in it.
+type Input struct {
+	Photo   *vision.Photo
+	Corners []vision.Corner
+}
+
+// Settings are what the person knows or wishes.
+type Settings struct {
+	BeadSeatMm float64 // bead seat diameter of the front rims; 0 when unknown
+	RunoutMm   float64 // assumed run-out of a rim, mm peak to peak
+}
+
+// set is the photos of one state while they are being measured.
+type set struct {
+	inputs    []Input
+	settings  Settings
+	scene     *Scene
+	knowledge knowledge
+	corners   []cornerObservation
+	edges     []edgeObservation
+	rims      [2][2]rimEdge // of each wheel's faces
+	support   [2]float64    // share of the tyre's outline that edges agree with
+}
+
+// defaultFocal is the focal length per picture width of a phone's main camera
+// when EXIF says nothing (a 26 mm lens on 36 mm), and how far off it may be.
+const (
+	defaultFocal      = 0.74
+	defaultFocalSigma = 0.15
+)
+
+func newSet(inputs []Input, settings Settings) (*set, error) {
+	m := &set{inputs: inputs, settings: settings, scene: &Scene{}}
+	m.knowledge = knowledge{scale: [2]float64{1, 1}, scaleSigma: printSigma}
+	m.addCameras()
+	if err := m.placePhotos(); err != nil {
+		return nil, err
+	}
+	return m, nil
+}
+
+// addCameras gives photos of the same camera one lens.
+func (m *set) addCameras() {
+	known := map[vision.CameraID]int{}
+	for _, in := range m.inputs {
+		id := in.Photo.Camera
+		i, ok := known[id]
+		if !ok {
+			i = len(m.scene.Cameras)
+			known[id] = i
+			prior := priorOf(in.Photo)
+			m.knowledge.cameras = append(m.knowledge.cameras, prior)
+			m.scene.Cameras = append(m.scene.Cameras, calib.Camera{F: prior.focal, Cx: prior.cx, Cy: prior.cy})
+		}
+		m.scene.Photos = append(m.scene.Photos, PhotoState{Camera: i})
+	}
+}
+
+func priorOf(p *vision.Photo) cameraPrior {
+	width, height := float64(p.Gray.Width), float64(p.Gray.Height)
+	longer := max(width, height)
+	c := cameraPrior{
+		focal: p.FocalPx, focalSigma: focalSigma * p.FocalPx,
+		cx: (width - 1) / 2, cy: (height - 1) / 2, principalSigma: principalSigma * longer,
+		width: longer,
+	}
+	if c.focal == 0 {
+		c.focal, c.focalSigma = defaultFocal*longer, defaultFocalSigma*longer
+	}
+	return c
+}
+
+// placePhotos finds where each photo was taken from, walking from sheet to sheet
+// through the photos that show both.
+func (m *set) placePhotos() error {
+	type sighting struct{ photo, sheet int }
+	poses := map[sighting]calib.Pose{} // sheet number to camera
+	first := calib.MaxSheets + 1
+	for i, in := range m.inputs {
+		for number, corners := range bySheet(in.Corners) {
+			pose, ok := m.sheetPose(i, corners)
+			if ok {
+				poses[sighting{i, number}] = pose
+				first = min(first, number)
+			}
+		}
+	}
+	placed := make([]bool, len(m.inputs))
+	sheetIndex := map[int]int{first: 0}
+	m.scene.Sheets = []SheetState{newSheet(first, calib.Pose{R: calib.Identity()})}
+	for changed := true; changed; {
+		changed = false
+		for at, pose := range poses {
+			index, known := sheetIndex[at.sheet]
+			switch {
+			case known && !placed[at.photo]:
+				m.scene.Photos[at.photo].Pose = pose.Mul(m.scene.Sheets[index].Pose.Inverse())
+				placed[at.photo], changed = true, true
+			case !known && placed[at.photo]:
+				sheetIndex[at.sheet] = len(m.scene.Sheets)
+				inScene := m.scene.Photos[at.photo].Pose.Inverse().Mul(pose)
+				m.scene.Sheets = append(m.scene.Sheets, newSheet(at.sheet, inScene))
+				changed = true
+			}
+		}
+	}
+	for i, ok := range placed {
+		if !ok {
+			return m.unplaced(i)
+		}
+	}
+	for i, in := range m.inputs {
+		for _, c := range in.Corners {
+			if index, ok := sheetIndex[c.Sheet]; ok {
+				m.corners = append(m.corners, cornerObservation{
+					photo: i, sheet: index, index: c.Index,
+					at: calib.Point{X: c.X, Y: c.Y}, sigma: c.SigmaPx,
+				})
+			}
+		}
+	}
+	return nil
+}
+
+func newSheet(number int, pose calib.Pose) SheetState {
+	return SheetState{Number: number, Pose: pose, ScaleX: 1, ScaleY: 1}
+}
+
+func bySheet(corners []vision.Corner) map[int][]vision.Corner {
+	sheets := map[int][]vision.Corner{}
+	for _, c := range corners {
+		sheets[c.Sheet] = append(sheets[c.Sheet], c)
+	}
+	return sheets
+}
+
+func (m *set) sheetPose(photo int, corners []vision.Corner) (calib.Pose, bool) {
+	camera := m.scene.Cameras[m.scene.Photos[photo].Camera]
+	var points, rays []r3.Vec
+	for _, c := range corners {
+		ray, ok := camera.Ray(calib.Point{X: c.X, Y: c.Y})
+		if ok {
+			points, rays = append(points, calib.CornerMm(c.Index)), append(rays, ray)
+		}
+	}
+	return planePose(points, rays)
+}
+
+func (m *set) unplaced(photo int) error {
+	in := m.inputs[photo]
+	if len(in.Corners) == 0 {
+		return &vision.Refusal{
+			Code: "no_sheet", Photo: in.Photo.Path,
+			Reason: "No reference sheet was found in this photo.",
+			Remedy: "Lay the printed sheets flat on the floor, both in full view and in focus, and take it again.",
+		}
+	}
+	return &vision.Refusal{
+		Code: "sheets_not_linked", Photo: in.Photo.Path,
+		Reason: fmt.Sprintf("No photo shows this photo's sheet together with sheet %d.", m.scene.Sheets[0].Number),
+		Remedy: "Add a photo that shows both sheets.",
+	}
+}
+
+// solverOptions stop once a step is below a thousandth of the uncertainty.
+var solverOptions = Options{MaxIterations: 60, Tolerance: 1e-3}
+
+// adjustCameras solves cameras and sheets from the sheets' corners alone.
+func (m *set) adjustCameras() error {
+	for _, loss := range []Loss{Huber(2), Tukey(5)} {
+		a := adjustment{layout: newLayout(m.scene, free{cameras: true, poses: true}), corners: m.corners, cornerLoss: loss}
+		a.priors = m.knowledge.priors(m.scene, &a.layout)
+		solution, err := Solve(a.problem(), m.scene, solverOptions)
+		if err != nil {
+			return err
+		}
+		m.scene = solution.State
+	}
+	return nil
+}
+
+// cornerResiduals are the distances in px between corners seen and predicted.
+func (m *set) cornerResiduals() []float64 {
+	residuals := make([]float64, len(m.corners))
+	for i, o := range m.corners {
+		v := m.scene.view(o.photo)
+		sheet := &m.scene.Sheets[o.sheet]
+		px, ok := v.camera.Project(v.pose.Apply(sheet.Pose.Apply(sheet.onPaper(calib.CornerMm(o.index)))))
+		residuals[i] = math.Hypot(px.X-o.at.X, px.Y-o.at.Y)
+		if !ok {
+			residuals[i] = math.Inf(1)
+		}
+	}
+	return residuals
+}

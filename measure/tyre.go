@@ -1,0 +1,121 @@
+package measure
+
+import (
+	"errors"
+	"math"
+	"slices"
+
+	"rimpair/vision"
+)
+
+// This file fits the tyres' outlines with the cameras held: windows that shrink
+// around the predicted outline, and a robust loss that shrinks along.
+
+const (
+	// probeSpacingPx is the distance of edge points along a curve: beyond it their
+	// errors no longer hang together.
+	probeSpacingPx = 10.0
+	// outlineSigmaPx and rimSigmaPx are the scatter of a single edge point.
+	outlineSigmaPx = 0.2
+	rimSigmaPx     = 0.35
+	tukeyCut       = 4.0
+)
+
+// windows are the half widths, in px, of the search for the outline's edge.
+var windows = []float64{6, 5, 4}
+
+// probes are the places where a curve is looked for in a photo.
+func (m *set) probes(c *locus, photo int, spacing float64, visible func(*imagePoint) bool) []imagePoint {
+	gray := m.inputs[photo].Photo.Gray
+	var list []imagePoint
+	for u := 0.0; u < 2*math.Pi; {
+		ip, ok := c.image(u)
+		if !ok || ip.speed < 1 {
+			u += 0.02
+			continue
+		}
+		u += spacing / ip.speed
+		inside := ip.px.X > 0 && ip.px.Y > 0 && ip.px.X < float64(gray.Width) && ip.px.Y < float64(gray.Height)
+		if inside && visible(&ip) {
+			list = append(list, ip)
+		}
+	}
+	return list
+}
+
+// outlineVisible leaves out where the tyre is flattened on the floor and where the
+// contour is not the tread's.
+func outlineVisible(ip *imagePoint) bool {
+	return ip.at.Z > floorBlindMm && ip.radial > 0.05
+}
+
+// probe is the line across a curve's point on which its edge is looked for.
+func (c *locus) probe(ip *imagePoint, halfWidth float64) vision.Probe {
+	return vision.Probe{At: ip.px, NX: ip.nx, NY: ip.ny, HalfWidth: halfWidth, Curvature: c.curvature(ip)}
+}
+
+// outlinePoints finds the edge of a tyre against its surroundings in one photo:
+// of the rises within the window the outermost that is nearly as strong as the
+// strongest, since stripes and the tread's own shading lie inside the outline.
+func (m *set) outlinePoints(scene *Scene, photo int, side Side, window, sigma float64) []edgeObservation {
+	c := newLocus(&scene.Wheels[side], TyreOuter, 0, scene.view(photo))
+	gray := m.inputs[photo].Photo.Gray
+	shift := scene.Photos[photo].EdgeOffset[0]
+	var list []edgeObservation
+	for _, ip := range m.probes(&c, photo, probeSpacingPx, outlineVisible) {
+		p := c.probe(&ip, window)
+		p.At.X += shift * p.NX
+		p.At.Y += shift * p.NY
+		edge, ok := outermostRise(gray.Edges(p))
+		if !ok || window <= jointWindowPx && edge.Clear < minClearPx {
+			continue
+		}
+		o := edgeObservation{photo: photo, side: side, kind: TyreOuter, u: ip.u, sigma: sigma}
+		o.at = p.At
+		o.at.X += edge.Offset * p.NX
+		o.at.Y += edge.Offset * p.NY
+		list = append(list, o)
+	}
+	return list
+}
+
+const (
+	// minClearPx is the distance from which another edge, blurred by about 1 px,
+	// moves this one by less than 0.05 px.
+	minClearPx      = 3.5
+	nearlyStrongest = 0.5
+	minOutlineStep  = 0.08
+)
+
+func outermostRise(edges []vision.Edge) (vision.Edge, bool) {
+	strongest := 0.0
+	for _, e := range edges {
+		strongest = max(strongest, e.Step)
+	}
+	for _, e := range slices.Backward(edges) {
+		if e.Step >= max(minOutlineStep, nearlyStrongest*strongest) {
+			return e, true
+		}
+	}
+	return vision.Edge{}, false
+}
+
+// fitTyres improves both wheels' tyres, cameras and sheets held.
+func (m *set) fitTyres(scene *Scene) (*Scene, error) {
+	for _, window := range windows {
+		a := adjustment{layout: newLayout(scene, free{tyres: [2]bool{true, true}}), edgeLoss: Tukey(tukeyCut)}
+		for photo := range scene.Photos {
+			for side := range scene.Wheels {
+				a.edges = append(a.edges, m.outlinePoints(scene, photo, Side(side), window, max(outlineSigmaPx, window/8))...)
+			}
+		}
+		a.priors = m.knowledge.priors(scene, &a.layout)
+		solution, err := Solve(a.problem(), scene, solverOptions)
+		// While edges still change from window to window, a minimum is not owed.
+		if err != nil && !errors.Is(err, ErrNotConverged) {
+			return nil, err
+		}
+		scene = solution.State
+	}
+	return scene, nil
+}
