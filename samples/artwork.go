@@ -49,10 +49,10 @@ func (s Sheet) inked(x, y float64) bool {
 // the distance above the board, below the one under it.
 func inkedMargin(x, above, below float64) bool {
 	switch {
-	case above > 7 && above < 11:
-		return math.Abs(x) < 1.5
-	case above >= 11 && above < 16:
-		return math.Abs(x) < (16-above)*0.9
+	case above > 5.5 && above < 10:
+		return math.Abs(x) < 2.5
+	case above >= 10 && above < 15.5:
+		return math.Abs(x) < 15.5-above
 	}
 	// Words of small print, as grey as such print looks from afar.
 	line := math.Abs(above-9.5) < 0.8 && (x > 6 && x < 28 || x > -80 && x < -50) || math.Abs(below-13) < 0.7 && math.Abs(x) < 70

@@ -42,7 +42,7 @@ type leaf struct {
 
 func newFloor(g *rand.Rand, s Setting) floor {
 	f := floor{
-		colour:  tinted(g, rgb{0.34, 0.33, 0.31}, 0.12).scale(uniform(g, 0.6, 1.2)),
+		colour:  tinted(g, rgb{0.34, 0.33, 0.31}, 0.05).scale(uniform(g, 0.6, 1.2)),
 		joint:   grey(0.08),
 		rough:   uniform(g, 0.5, 1),
 		size:    uniform(g, 250, 420),
@@ -59,7 +59,7 @@ func newFloor(g *rand.Rand, s Setting) floor {
 	}
 	switch f.kind {
 	case asphalt:
-		f.colour = tinted(g, grey(0.12), 0.08).scale(uniform(g, 0.7, 1.5))
+		f.colour = tinted(g, grey(0.12), 0.05).scale(uniform(g, 0.7, 1.5))
 	case pavers:
 		f.size = uniform(g, 180, 220)
 	}
@@ -206,7 +206,7 @@ func (f *floor) stones(x, y, footprint float64) float64 {
 			}
 		}
 	}
-	return keep * (0.9*(value-0.5) + 0.3*(0.35-best))
+	return keep * (1.5*(value-0.4)*value + 0.35*(0.3-best))
 }
 
 // cellEdge is about the distance to the border between the two nearest of a lattice

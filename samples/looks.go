@@ -89,7 +89,8 @@ func newLamp(g *rand.Rand, s Setting) lamp {
 		height = radians(uniform(g, 50, 80))
 	default:
 		warm := uniform(g, 0.85, 1)
-		l = lamp{sun: rgb{0.35, 0.35 * math.Sqrt(warm), 0.35 * warm}, sky: rgb{0.6, 0.6 * math.Sqrt(warm), 0.6 * warm}, horizon: grey(0.3)}
+		tone := rgb{1, math.Sqrt(warm), warm}
+		l = lamp{sun: tone.scale(uniform(g, 0.35, 0.6)), sky: tone.scale(0.5), horizon: grey(0.28)}
 		height = radians(uniform(g, 55, 85))
 	}
 	sinA, cosA := math.Sincos(azimuth)

@@ -17,7 +17,8 @@ type stage struct {
 	sky    *skyMap
 }
 
-func (s Scene) stage(turnDeg float64) *stage {
+// build assembles the solids.
+func (s Scene) build(turnDeg float64) []part {
 	m := new(assembly)
 	m.addVehicle(s.Vehicle, s.looks, turnDeg)
 	for i, line := range s.looks.cables {
@@ -27,11 +28,15 @@ func (s Scene) stage(turnDeg float64) *stage {
 	for _, b := range s.looks.boxes {
 		m.add(paint{base: rgb{0.3, 0.2, 0.11}}, b)
 	}
-	st := &stage{parts: m.parts, sheets: s.Sheets, floor: s.looks.floor, lamp: s.looks.lamp}
+	return m.parts
+}
+
+func (s Scene) stage(turnDeg float64) *stage {
+	st := &stage{parts: s.build(turnDeg), sheets: s.Sheets, floor: s.looks.floor, lamp: s.looks.lamp}
 	if st.lamp.hard {
-		st.sun = newSunGrid(m.parts, st.lamp.towards, 22, func(solid) bool { return true })
+		st.sun = newSunGrid(st.parts, st.lamp.towards, 22, func(solid) bool { return true })
 	}
-	st.sky = newSkyMap(m.parts)
+	st.sky = newSkyMap(st.parts, st.lamp)
 	return st
 }
 
@@ -79,15 +84,15 @@ func (st *stage) trace(r ray, candidates []int32, pixel float64) look {
 		surface = p.finish(&h)
 	}
 	at := r.at(h.t)
-	lit, dark := 1.0, false
+	open := st.sky.open(at, h.normal)
+	lit, dark := open, false
 	if st.sun != nil {
+		lit = 1
 		if dot(h.normal, st.lamp.towards) > 0 && st.sun.blocked(plus(at, times(0.3, h.normal))) {
 			lit, dark = 0, true
 		}
-	} else {
-		lit = 0.5
 	}
-	c := st.lamp.shade(surface, h.normal, r.d, st.sky.open(at, h.normal), lit)
+	c := st.lamp.shade(surface, h.normal, r.d, open, lit)
 	return look{c.scale(st.lamp.exposure), edgeID(p.id, h.zone, dark)}
 }
 
@@ -138,7 +143,7 @@ func (st *stage) ground(r ray, t, pixel float64) look {
 	lit, dark := 1.0, false
 	open := st.sky.floor.at(p.X, p.Y)
 	if st.sun == nil {
-		lit = open // a soft lamp is hidden as the sky is
+		lit = st.sky.lamp.at(p.X, p.Y)
 	} else if st.sun.blocked(plus(p, vec{Z: 0.05})) {
 		lit, dark = 0, true
 	}
@@ -243,11 +248,17 @@ func (st *stage) photograph(s Shot) *lightPicture {
 		if !edges[y*w+x] {
 			return
 		}
+		sample := func(u, v float64) look {
+			return st.trace(q.ray(c.place, float64(x)+u-0.5, float64(y)+v-0.5), candidates, c.pixel)
+		}
+		centre := look{pic.get(y*w + x), ids[y*w+x]}
+		if uniformPixel(centre, sample) {
+			return
+		}
 		scramble := pixelHash(x, y)
 		var sum rgb
 		for i := range uint32(samplesPerEdge) {
-			u, v := sobol(i, scramble)
-			sum = sum.add(st.trace(q.ray(c.place, float64(x)+u-0.5, float64(y)+v-0.5), candidates, c.pixel).colour)
+			sum = sum.add(sample(sobol(i, scramble)).colour)
 		}
 		pic.set(y*w+x, sum.scale(1./samplesPerEdge))
 	})
@@ -257,6 +268,27 @@ func (st *stage) photograph(s Shot) *lightPicture {
 func (p *lightPicture) set(i int, c rgb) {
 	p.channel[0][i], p.channel[1][i], p.channel[2][i] = float32(c.r), float32(c.g), float32(c.b)
 }
+
+func (p *lightPicture) get(i int) rgb {
+	return rgb{float64(p.channel[0][i]), float64(p.channel[1][i]), float64(p.channel[2][i])}
+}
+
+// uniformPixel looks at a pixel's corners. A straight edge that crosses the pixel
+// leaves them on both of its sides, so where they all look like the centre, the edge
+// beside which the pixel lies misses it.
+func uniformPixel(centre look, sample func(u, v float64) look) bool {
+	for k := range 4 {
+		l := sample(float64(k%2), float64(k/2))
+		if l.id != centre.id || step(l.colour.g, centre.colour.g) && l.id>>9 != idFloor {
+			return false
+		}
+	}
+	return true
+}
+
+// step reports whether two levels differ by more than shading does from one pixel to
+// the next.
+func step(a, b float64) bool { return math.Abs(a-b) > edgeContrast*b+0.004 }
 
 // cull lists for every tile the parts that its rays may meet.
 func (st *stage) cull(c camera) [][]int32 {

@@ -4,12 +4,12 @@ import (
 	"math"
 )
 
-// torus is the envelope of balls of radius r along the circle of radius R about w:
-// a tyre. u is the angle about the axis, from the frame's u; v the angle about the
-// circle, 0 outermost, positive towards w.
+// torus is the envelope of balls of radius r along the circle of radius R about w,
+// as far as |v| ≤ vMax: a tyre. u is the angle about the axis, from the frame's u; v
+// the angle about the circle, 0 outermost, positive towards w.
 type torus struct {
 	axes
-	R, r float64
+	R, r, vMax float64
 }
 
 // torusEpsMm is how near to the surface the march ends: it moves an outline by that much.
@@ -22,22 +22,39 @@ func (k *torus) meet(r ray, h *hit) bool {
 	if !ok || t >= end {
 		return false
 	}
-	// March by the distance to the surface, which never steps through it.
-	for range 500 {
+	// The distance to the surface is all but convex along a ray that comes nearer, so
+	// that Newton's step falls short of the surface; a step through it is taken back.
+	// A ray that leaves moves on by the distance, which is always safe.
+	last := t
+	for range 300 {
 		p := q.at(t)
 		rho := math.Sqrt(p.X*p.X + p.Y*p.Y)
-		gap := math.Sqrt((rho-k.R)*(rho-k.R)+p.Z*p.Z) - k.r
-		if gap < torusEpsMm {
+		off := rho - k.R
+		away := math.Sqrt(off*off + p.Z*p.Z)
+		gap := away - k.r
+		switch {
+		case gap < -torusEpsMm && t > last:
+			t = (t + last) / 2
+			continue
+		case gap < torusEpsMm:
 			if t <= tooNear {
 				return false
 			}
-			s := 1 / (gap + k.r)
-			radial := (rho - k.R) * s / rho
-			h.normal = k.turnOut(vec{X: p.X * radial, Y: p.Y * radial, Z: p.Z * s})
-			h.t, h.u, h.v, h.zone = t, math.Atan2(p.Y, p.X), math.Atan2(p.Z, rho-k.R), 0
+			v := math.Atan2(p.Z, off)
+			if math.Abs(v) > k.vMax {
+				return false // what lies behind is the side wall
+			}
+			radial := off / (away * rho)
+			h.normal = k.turnOut(vec{X: p.X * radial, Y: p.Y * radial, Z: p.Z / away})
+			h.t, h.u, h.v, h.radius, h.zone = t, math.Atan2(p.Y, p.X), v, rho, 0
 			return true
 		}
-		if t += gap; t >= end {
+		step := gap
+		if slope := (off*(p.X*q.d.X+p.Y*q.d.Y)/rho + p.Z*q.d.Z) / away; slope < 0 {
+			step = min(-gap/slope, 4*gap)
+		}
+		last = t
+		if t += step; t >= end {
 			return false
 		}
 	}
@@ -110,12 +127,12 @@ type knot struct {
 	zone int32
 }
 
-// lathe is a body of revolution about w with a polygonal profile. u is the angle
-// about the axis, v the distance from it. Holes and teeth are what cut removes from
-// its flat faces.
+// lathe is a body of revolution about w with a polygonal profile. Holes and teeth are
+// what cut removes.
 type lathe struct {
 	axes
 	profile []knot
+	normals []knot // of the bands, in the profile's plane
 	bounds  ring
 	cut     func(angle, radius float64) bool
 }
@@ -126,7 +143,13 @@ func newLathe(a axes, profile ...knot) *lathe {
 		b.rMin, b.rMax = min(b.rMin, k.r), max(b.rMax, k.r)
 		b.zMin, b.zMax = min(b.zMin, k.z), max(b.zMax, k.z)
 	}
-	return &lathe{axes: a, profile: profile, bounds: b}
+	l := &lathe{axes: a, profile: profile, bounds: b}
+	for i := 1; i < len(profile); i++ {
+		p, q := profile[i-1], profile[i]
+		slant := math.Hypot(q.r-p.r, q.z-p.z)
+		l.normals = append(l.normals, knot{r: (q.z - p.z) / slant, z: (p.r - q.r) / slant})
+	}
+	return l
 }
 
 // newRod is a round bar with flat ends.
@@ -146,17 +169,15 @@ func (l *lathe) meet(r ray, h *hit) bool {
 		if t, ok := meetBand(q, a, b, h.t); ok {
 			p := q.at(t)
 			rho := math.Sqrt(p.X*p.X + p.Y*p.Y)
-			angle := math.Atan2(p.Y, p.X)
-			if l.cut != nil && l.cut(angle, rho) {
+			if l.cut != nil && l.cut(math.Atan2(p.Y, p.X), rho) {
 				continue
 			}
-			slant := math.Hypot(b.r-a.r, b.z-a.z)
-			nr, nz := (b.z-a.z)/slant, (a.r-b.r)/slant
-			normal = vec{X: nr * p.X / rho, Y: nr * p.Y / rho, Z: nz}
+			n := l.normals[i-1]
+			normal = vec{X: n.r * p.X / rho, Y: n.r * p.Y / rho, Z: n.z}
 			if dot(normal, q.d) > 0 {
 				normal = times(-1, normal)
 			}
-			h.t, h.u, h.v, h.zone, found = t, angle, rho, a.zone, true
+			h.t, h.zone, found = t, a.zone, true
 		}
 	}
 	if found {

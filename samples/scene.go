@@ -89,6 +89,7 @@ func (s Scene) Truth() Truth {
 		p := shot.truth()
 		state := s.Vehicle.State(shot.TurnDeg)
 		p.State = &state
+		p.VisibleRim = s.visibleRims(shot)
 		t.Photos = append(t.Photos, p)
 	}
 	return t

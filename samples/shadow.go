@@ -81,16 +81,20 @@ func (g *sunGrid) blocked(p vec) bool {
 // level surface weighs them, are free.
 type skyMap struct {
 	floor  grid
-	levels []grid // at heights of skyStep, 2 skyStep, ...
+	lamp   grid   // on the floor, the share of the soft lamp
+	levels []grid // of the space, at heights of skyStepMm, 2 skyStepMm, ...
 }
 
 const (
 	skyDirections = 40
-	skyCellMm     = 14.0
-	skySpaceMm    = 45.0
-	skyStepMm     = 60.0
-	skyLevels     = 9
+	skyCellMm     = 18.0
+	skySpaceMm    = 60.0
+	skyStepMm     = 80.0
+	skyLevels     = 6
 )
+
+// lampSpread is the half width of a soft lamp as its directions' tangent.
+const lampSpread = 0.16
 
 // grid is a table over the floor.
 type grid struct {
@@ -137,50 +141,71 @@ func (g grid) smoothed(reach int) grid {
 	return out
 }
 
-func newSkyMap(parts []part) *skyMap {
+// newSkyMap builds the map for parts lit by a sky and, if soft, a wide lamp.
+func newSkyMap(parts []part, l lamp) *skyMap {
 	const x0, y0, x1, y1 = -900, -1600, 900, 1100
 	m := &skyMap{floor: newGrid(x0, y0, x1, y1, skyCellMm)}
-	for range skyLevels {
+	sky := newSuns(parts, skyDirection)
+	jobs := []func(){func() { m.floor.count(1, sky) }}
+	if !l.hard {
+		m.lamp = newGrid(x0, y0, x1, y1, skyCellMm)
+		lamps := newSuns(parts, l.lampDirection)
+		jobs = append(jobs, func() { m.lamp.count(1, lamps) })
+	}
+	for i := range skyLevels {
 		m.levels = append(m.levels, newGrid(x0, y0, x1, y1, skySpaceMm))
+		jobs = append(jobs, func() { m.levels[i].count(float64(i+1)*skyStepMm, sky) })
 	}
-	// Spokes and cables are too thin to matter.
-	thick := func(s solid) bool {
-		c, ok := s.(capsule)
-		return !ok || c.r > 2.2
-	}
-	count := func(g *grid, z float64, sun *sunGrid) {
-		for k := range g.value {
-			p := vec{X: g.x0 + float64(k%g.columns)*g.cell, Y: g.y0 + float64(k/g.columns)*g.cell, Z: z}
-			if !sun.blocked(p) {
-				g.value[k] += 1. / skyDirections
-			}
-		}
-	}
-	suns := make([]*sunGrid, skyDirections)
-	parallel(skyDirections, func(i int) { suns[i] = newSunGrid(parts, skyDirection(i), 30, thick) })
-	parallel(1+skyLevels, func(level int) {
-		g, z := &m.floor, 1.0
-		if level > 0 {
-			g, z = &m.levels[level-1], float64(level)*skyStepMm
-		}
-		for _, sun := range suns {
-			count(g, z, sun)
-		}
-	})
-	m.floor = m.floor.smoothed(2)
+	parallel(len(jobs), func(i int) { jobs[i]() })
+	m.floor, m.lamp = m.floor.smoothed(2), m.lamp.smoothed(1)
 	for i := range m.levels {
 		m.levels[i] = m.levels[i].smoothed(1)
 	}
 	return m
 }
 
+func newSuns(parts []part, direction func(i int) vec) []*sunGrid {
+	// Spokes and cables are too thin to matter.
+	thick := func(s solid) bool {
+		c, ok := s.(capsule)
+		return !ok || c.r > 2.2
+	}
+	suns := make([]*sunGrid, skyDirections)
+	parallel(skyDirections, func(i int) { suns[i] = newSunGrid(parts, direction(i), 30, thick) })
+	return suns
+}
+
+// count fills the grid with the share of the suns seen from its places at a height.
+func (g *grid) count(z float64, suns []*sunGrid) {
+	for _, sun := range suns {
+		for k := range g.value {
+			p := vec{X: g.x0 + float64(k%g.columns)*g.cell, Y: g.y0 + float64(k/g.columns)*g.cell, Z: z}
+			if !sun.blocked(p) {
+				g.value[k] += 1 / float32(len(suns))
+			}
+		}
+	}
+}
+
 // skyDirection spreads directions over the upper half of the sphere, as densely as
 // the cosine from the zenith (a spiral by the golden angle).
 func skyDirection(i int) vec {
-	f := (float64(i) + 0.5) / skyDirections
+	x, y := spiral(i)
+	return vec{X: x, Y: y, Z: math.Sqrt(1 - x*x - y*y)}
+}
+
+// lampDirection spreads directions over a soft lamp.
+func (l lamp) lampDirection(i int) vec {
+	x, y := spiral(i)
+	a := axesAbout(vec{}, l.towards, leastAlong(l.towards))
+	return unit(plus(a.w, plus(times(lampSpread*x, a.u), times(lampSpread*y, a.v))))
+}
+
+// spiral spreads skyDirections points evenly over the unit disc.
+func spiral(i int) (x, y float64) {
+	radius := math.Sqrt((float64(i) + 0.5) / skyDirections)
 	sin, cos := math.Sincos(float64(i) * math.Pi * (3 - math.Sqrt(5)))
-	rho := math.Sqrt(f)
-	return vec{X: rho * cos, Y: rho * sin, Z: math.Sqrt(1 - f)}
+	return radius * cos, radius * sin
 }
 
 // open is the share of the surroundings that a part's surface sees: that of a place

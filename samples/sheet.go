@@ -107,7 +107,7 @@ func newSheets(g *rand.Rand, plan Plan, v Vehicle) []Sheet {
 		}
 		return s
 	}
-	inward := func(w Wheel) float64 { return w.Side.outward() * (math.Abs(w.Hub.X) - 90) }
+	inward := func(w Wheel) float64 { return w.Side.outward() * (math.Abs(w.Hub.X) - 75) }
 	switch plan {
 	case Diagonal:
 		first, second := v.Right, v.Left

@@ -14,7 +14,8 @@ type hit struct {
 	t      float64
 	normal vec // outward, unit
 	u, v   float64
-	zone   int32 // which part of the solid's surface, as the solid counts them
+	radius float64 // of a tyre's surface, from its axis
+	zone   int32   // which part of the solid's surface, as the solid counts them
 }
 
 // cone is all that lies within base + slope·t of a ray's point at t: the bundle of

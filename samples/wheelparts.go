@@ -60,7 +60,8 @@ func (m *assembly) addWheel(w Wheel, l looks, turnDeg float64) {
 	rim := w.spun(w.RimAxis(turnDeg), turnDeg)
 	tyre := w.spun(w.TyreAxis(turnDeg), turnDeg)
 	R, r := w.tyreRadii()
-	m.addFinished(tyreFinish(l.tyre, R, r, w.RimDiameterMm/2), &torus{axes: tyre, R: R, r: r})
+	m.addFinished(tyreFinish(l.tyre, r, w.RimDiameterMm/2), &torus{axes: tyre, R: R, r: r, vMax: shoulder},
+		newTyreWall(tyre, w, 1), newTyreWall(tyre, w, -1))
 	m.addFinished(rimFinish(l.rim), newLathe(rim, rimProfile(w)...))
 
 	bed := w.BeadSeatMm/2 - 15
@@ -79,9 +80,46 @@ func (m *assembly) addWheel(w Wheel, l looks, turnDeg float64) {
 	m.add(l.boom, hub)
 }
 
+// shoulder is where the round of a tyre ends and its side wall bends in to the bead.
+const shoulder = 100 * math.Pi / 180
+
+// tyreWall is a tyre's side wall from the shoulder to the bead, inside the flange.
+type tyreWall struct {
+	*lathe
+	R float64
+}
+
+func newTyreWall(a axes, w Wheel, side float64) tyreWall {
+	R, r := w.tyreRadii()
+	sin, cos := math.Sincos(shoulder)
+	start := vec{X: R + r*cos, Z: r * sin}
+	seat := vec{X: w.RimDiameterMm/2 - 1, Z: w.RimWidthMm/2 - 2*flangeRoundMm - 0.4}
+	// A parabola that leaves the shoulder smoothly: its control point is down the tangent.
+	control := plus(start, times(0.5*norm(minus(seat, start)), vec{X: -sin, Z: cos}))
+	const bands = 6
+	var profile []knot
+	for i := range bands + 1 {
+		f := float64(i) / bands
+		p := between(between(start, control, f), between(control, seat, f), f)
+		profile = append(profile, knot{r: p.X, z: side * p.Z})
+	}
+	profile = append(profile, knot{r: w.BeadSeatMm / 2, z: side * seat.Z})
+	return tyreWall{newLathe(a, profile...), R}
+}
+
+func (t tyreWall) meet(r ray, h *hit) bool {
+	if !t.lathe.meet(r, h) {
+		return false
+	}
+	p := t.in(r.at(h.t))
+	h.radius = math.Hypot(p.X, p.Y)
+	h.u, h.v = math.Atan2(p.Y, p.X), math.Atan2(p.Z, h.radius-t.R)
+	return true
+}
+
 // tyreFinish paints tread, side walls and stripe; what lies in the crevice at the
 // rim gets little light.
-func tyreFinish(t tyreLook, R, r, crest float64) func(h *hit) paint {
+func tyreFinish(t tyreLook, r, crest float64) func(h *hit) paint {
 	const (
 		treadEnd    = 0.95 // of v, rad
 		stripeStart = 1.62
@@ -101,7 +139,7 @@ func tyreFinish(t tyreLook, R, r, crest float64) func(h *hit) paint {
 			wave := math.Cos(h.u*float64(t.tread)+3*v) + 0.8*math.Cos(9*v)
 			p.base = p.base.scale(1 - 0.45*smooth(wave, 0.4, 1.4))
 		}
-		p.base = p.base.scale(0.15 + 0.85*smooth(R+r*math.Cos(h.v)-crest, -0.5, 5))
+		p.base = p.base.scale(0.15 + 0.85*smooth(h.radius-crest, -0.5, 5))
 		return p
 	}
 }
@@ -142,9 +180,9 @@ func (m *assembly) addFrontEnd(w Wheel, l looks) (kingpin, arm vec) {
 		m.add(satin(), newRod(at(0), 45, min(s*20, s*44), max(s*20, s*44)))
 	} else {
 		m.addDisc(at(44), l)
-		caliper := axesAbout(axle.onCircle(76, 2.3*s, s*44), axle.w, axle.onCircle(1, 2.3*s, 0))
-		caliper = axesAbout(caliper.o, axle.w, minus(caliper.o, axle.o))
-		m.add(plastic(grey(0.03)), box{caliper, vec{X: 19, Y: 24, Z: 16}})
+		// Behind the wheel's top: angles about the axle grow from the top to the rear.
+		clamp := axle.onCircle(74, radians(62), s*44)
+		m.add(plastic(grey(0.03)), box{axesAbout(clamp, axle.w, minus(clamp, axle.o)), vec{X: 19, Y: 24, Z: 16}})
 	}
 	arm = plus(kingpin, vec{X: s * 12, Y: -88, Z: -22})
 	m.add(l.boom, tube(7, plus(kingpin, vec{Z: -30}), arm)...)
