@@ -61,6 +61,7 @@ const consensusRounds = 2
 // fitJointly frees the cameras as well; with rims, the rims' edges join in.
 func (m *set) fitJointly(scene *Scene, rims bool) (*fitted, error) {
 	var f *fitted
+	learned := scatter{}
 	for range jointRounds {
 		freed := free{cameras: true, poses: true, tyres: [2]bool{true, true}}
 		a := adjustment{corners: m.corners, cornerLoss: Tukey(5), edgeLoss: Tukey(tukeyCut)}
@@ -75,6 +76,11 @@ func (m *set) fitJointly(scene *Scene, rims bool) (*fitted, error) {
 				}
 			}
 		}
+		for i := range a.edges {
+			if sigma, ok := learned[a.edges[i].scatterKey()]; ok {
+				a.edges[i].sigma = sigma
+			}
+		}
 		a.layout = newLayout(scene, freed)
 		a.priors = m.knowledge.priors(scene, &a.layout)
 		solution, err := Solve(a.problem(), scene, solverOptions)
@@ -83,6 +89,7 @@ func (m *set) fitJointly(scene *Scene, rims bool) (*fitted, error) {
 		}
 		scene = solution.State
 		f = &fitted{scene: scene, adjustment: a, solution: solution}
+		learned = a.learn(scene)
 	}
 	return f, nil
 }

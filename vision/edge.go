@@ -2,6 +2,7 @@ package vision
 
 import (
 	"math"
+	"slices"
 
 	"rimpair/calib"
 )
@@ -18,6 +19,8 @@ type Probe struct {
 	At        calib.Point
 	NX, NY    float64
 	HalfWidth float64
+	// Curvature of the edge in 1/px, positive when it bends toward (NX, NY).
+	Curvature float64
 }
 
 // Edge is a change of brightness along a probe.
@@ -26,6 +29,9 @@ type Edge struct {
 	// Step is the brightness in linear light just beyond the edge less that just
 	// before it, as a share of their sum: −1 to 1, positive when it gets brighter.
 	Step float64
+	// Clear is how far the nearest other edge of comparable slope lies, in pixels. A
+	// near one pulls this edge's offset toward itself or away.
+	Clear float64
 }
 
 const (
@@ -36,11 +42,13 @@ const (
 	// filter for a step (Canny, "A computational approach to edge detection", IEEE
 	// TPAMI 8, 1986).
 	gradientSigma = 1.0
-	// stepReach is how far from the edge the two brightnesses are compared, in pixels.
+	// stepReach is how far to either side of an edge the brightnesses are compared, in pixels.
 	stepReach = 3.0
 	// bandHalfWidth is how many pixels along the edge one probe averages to either
-	// side, which tames noise without rounding a curve of 100 px radius and more.
-	bandHalfWidth = 2
+	// side: probes 10 px apart then use every pixel once.
+	bandHalfWidth = 5
+	// comparable is the share of an edge's slope from which another edge disturbs it.
+	comparable = 0.3
 	// minStep keeps noise from being taken for edges.
 	minStep = 0.03
 )
@@ -82,7 +90,9 @@ func (g *Gray) profile(p Probe) []float64 {
 		s := float64(i-n) * sampleStep
 		sum := 0.0
 		for b := -bandHalfWidth; b <= bandHalfWidth; b++ {
-			v, ok := g.Linear(p.At.X+s*p.NX-float64(b)*p.NY, p.At.Y+s*p.NY+float64(b)*p.NX)
+			along := float64(b)
+			across := s + p.Curvature*along*along/2
+			v, ok := g.Linear(p.At.X+across*p.NX-along*p.NY, p.At.Y+across*p.NY+along*p.NX)
 			if !ok {
 				return nil
 			}
@@ -95,7 +105,7 @@ func (g *Gray) profile(p Probe) []float64 {
 
 // Edges returns the edges that cross a probe, in the order of their offsets.
 func (g *Gray) Edges(p Probe) []Edge {
-	margin := stepReach + 2*gradientSigma
+	margin := stepReach + 3*gradientSigma
 	wide := p
 	wide.HalfWidth += margin
 	profile := g.profile(wide)
@@ -104,23 +114,58 @@ func (g *Gray) Edges(p Probe) []Edge {
 	}
 	slope := smoothedSlope(profile)
 	reach := int(math.Round(stepReach / sampleStep))
-	centre := len(profile) / 2
-	first := int(math.Round(margin / sampleStep))
+	centre := float64(len(profile) / 2)
 	var edges []Edge
-	for i := first; i < len(profile)-first; i++ {
-		here := math.Abs(slope[i])
-		if here <= math.Abs(slope[i-1]) || here < math.Abs(slope[i+1]) {
+	peaks := steepest(slope)
+	for k, i := range peaks {
+		offset := (float64(i) - centre + parabolaPeak(slope[i-1], slope[i], slope[i+1])) * sampleStep
+		if math.Abs(offset) > p.HalfWidth || i < reach || i+reach >= len(profile) {
 			continue
 		}
-		before, beyond := profile[i-reach], profile[i+reach]
-		step := (beyond - before) / (beyond + before + 1e-3)
-		if math.Abs(step) < minStep || step*slope[i] < 0 {
+		step := stepAt(profile[i-reach:i+reach+1], slope[i] > 0)
+		if math.Abs(step) < minStep {
 			continue
 		}
-		offset := float64(i-centre) + parabolaPeak(slope[i-1], slope[i], slope[i+1])
-		edges = append(edges, Edge{Offset: offset * sampleStep, Step: step})
+		edges = append(edges, Edge{Offset: offset, Step: step, Clear: clear(slope, peaks, k)})
 	}
 	return edges
+}
+
+// stepAt compares the extremes to either side of the middle of a stretch: a thin
+// line beside an edge must not hide it.
+func stepAt(stretch []float64, rising bool) float64 {
+	middle := len(stretch) / 2
+	before, beyond := stretch[:middle+1], stretch[middle:]
+	var a, b float64
+	if rising {
+		a, b = slices.Min(before), slices.Max(beyond)
+	} else {
+		a, b = slices.Max(before), slices.Min(beyond)
+	}
+	return (b - a) / (b + a + 1e-3)
+}
+
+// steepest returns where the slope's size has a local maximum.
+func steepest(slope []float64) []int {
+	var at []int
+	for i := 1; i+1 < len(slope); i++ {
+		here := math.Abs(slope[i])
+		if here > math.Abs(slope[i-1]) && here >= math.Abs(slope[i+1]) {
+			at = append(at, i)
+		}
+	}
+	return at
+}
+
+// clear is the distance in pixels from peak k to the nearest comparable one.
+func clear(slope []float64, peaks []int, k int) float64 {
+	nearest := math.Inf(1)
+	for other, i := range peaks {
+		if other != k && math.Abs(slope[i]) >= comparable*math.Abs(slope[peaks[k]]) {
+			nearest = min(nearest, sampleStep*math.Abs(float64(i-peaks[k])))
+		}
+	}
+	return nearest
 }
 
 // smoothedSlope is the derivative of a Gaussian-smoothed profile.

@@ -1,0 +1,104 @@
+package measure
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// This file computes what the vehicle's people ask for from an adjusted scene.
+
+// rimHeadingRad is the heading of a rim's rolling direction.
+func (w *Wheel) rimHeadingRad() float64 { return w.HeadingRad + w.RimHeadingRad }
+
+// rimTiltRad is the tilt of a rim's axle.
+func (w *Wheel) rimTiltRad() float64 { return w.TiltRad + w.RimTiltRad }
+
+// toeRad is a wheel's toe against the line that bisects the pair: half of what
+// their headings differ by.
+func (s *Scene) toeRad() float64 {
+	return (s.Wheels[Right].rimHeadingRad() - s.Wheels[Left].rimHeadingRad()) / 2
+}
+
+// rimRadius of a wheel: of the edge that was seen, the inboard one first.
+func (m *set) rimRadius(s *Scene, side Side) float64 {
+	for _, face := range [2]Face{side.inboard(), 1 - side.inboard()} {
+		if m.rims[side][face].found {
+			return s.Wheels[side].Rim[face].Radius
+		}
+	}
+	return m.knowledge.rims[side] + flangeHeightMm
+}
+
+// totalToeMm is the distance of the rims at hub height at the rear less that at
+// the front.
+func (m *set) totalToeMm(s *Scene) float64 {
+	return 2 * (m.rimRadius(s, Left) + m.rimRadius(s, Right)) * math.Sin(s.toeRad())
+}
+
+func (m *set) camberRad(s *Scene, side Side) float64 {
+	return -side.sign() * s.Wheels[side].rimTiltRad()
+}
+
+// tapePoints are where a tape is held: the rim's inner edge at hub height, front
+// and rear.
+func (m *set) tapePoints(s *Scene, side Side) (front, rear r3.Vec) {
+	w := &s.Wheels[side]
+	rim := w.rimAxes()
+	face := side.inboard()
+	offset := w.Rim[face].Offset
+	if !m.rims[side][face].found {
+		offset = face.sign() * rimOffsetMm
+	}
+	radius := m.rimRadius(s, side)
+	centre := w.rimCentre(rim)
+	return rim.place(centre, bodyPoint{forward: radius, axle: offset}),
+		rim.place(centre, bodyPoint{forward: -radius, axle: offset})
+}
+
+// gapMm is what a tape reads between the rims' inner edges at hub height, across
+// the vehicle.
+func (m *set) gapMm(s *Scene, front bool) float64 {
+	leftFront, leftRear := m.tapePoints(s, Left)
+	rightFront, rightRear := m.tapePoints(s, Right)
+	if front {
+		return r3.Norm(r3.Sub(rightFront, leftFront))
+	}
+	return r3.Norm(r3.Sub(rightRear, leftRear))
+}
+
+// trackMm is the distance of the rims' middles at hub height, across the vehicle.
+func (m *set) trackMm(s *Scene) float64 {
+	l, r := &s.Wheels[Left], &s.Wheels[Right]
+	across := r3.Sub(r.rimCentre(r.rimAxes()), l.rimCentre(l.rimAxes()))
+	return math.Hypot(across.X, across.Y)
+}
+
+func (m *set) hubHeightMm(s *Scene) float64 {
+	return (s.Wheels[Left].Centre.Z + s.Wheels[Right].Centre.Z) / 2
+}
+
+// gradient is how a quantity moves with the unknowns, by central differences over
+// a hundredth of each unknown's standard uncertainty.
+func (f *fitted) gradient(quantity func(*Scene) float64) []float64 {
+	n := f.adjustment.layout.n
+	g := make([]float64, n)
+	delta := make([]float64, n)
+	for i := range g {
+		h := 0.01 * math.Sqrt(f.covariance().At(i, i))
+		delta[i] = h
+		up := quantity(f.adjustment.layout.plus(f.scene, delta))
+		delta[i] = -h
+		down := quantity(f.adjustment.layout.plus(f.scene, delta))
+		delta[i] = 0
+		g[i] = (up - down) / (2 * h)
+	}
+	return g
+}
+
+// variance of a quantity with this gradient.
+func variance(covariance mat.Symmetric, gradient []float64) float64 {
+	g := mat.NewVecDense(len(gradient), gradient)
+	return mat.Inner(g, covariance, g)
+}

@@ -1,0 +1,164 @@
+package measure
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"rimpair/vision"
+)
+
+// This file finds the rims: the edge between the rim's flange and the tyre, a true
+// circle, seen only where neither the tyre's bulge nor the rim itself hides it.
+// The tyre's outline says where to look to within some millimetres; the edges there
+// vote as for the tyre.
+
+const (
+	rimWindowPx    = 12.0
+	rimToleranceP  = 1.2 // px, within which an edge agrees
+	rimMinStep     = 0.08
+	rimFullStep    = 0.25
+	minFacing      = 0.05 // cosine between the line of sight and the axle
+	bulgeMargin    = 0.15 // of the tyre's half width, by which a line of sight must clear it
+	minRimShare    = 0.45 // of the probes that must agree
+	minRimBallots  = 15
+	rimOffsetVote  = 3.0 // mm
+	rimRadiusVote  = 1.5
+	rimJointWindow = 3.0
+	rimClearPx     = 2.5
+)
+
+// rimEdge is how the rim's edge looks on one face of a wheel.
+type rimEdge struct {
+	found bool
+	sign  float64 // of the step outward: −1 from a bright rim to a dark gap or tyre
+	share float64 // of the probes that agreed
+}
+
+// rimVisible says whether a point of the rim's edge can be seen: the face looks to
+// the camera and the line of sight clears the tyre's bulge. The edge lies about on
+// the torus, so the bulge hides it where the line of sight runs into the tube.
+func rimVisible(c *locus) func(*imagePoint) bool {
+	w := c.wheel
+	return func(ip *imagePoint) bool {
+		sight := r3.Unit(r3.Sub(c.eye, ip.at))
+		axial := r3.Dot(sight, c.axes.axle)
+		if axial*c.face.sign() < minFacing {
+			return false
+		}
+		circle := w.Rim[c.face]
+		clear := (circle.Radius-w.Ring)*r3.Dot(sight, ip.outward) + circle.Offset*axial
+		return clear > bulgeMargin*w.Tube && !crossesTube(w, c, ip.at, sight)
+	}
+}
+
+// crossesTube says whether the line of sight passes through the tyre farther on,
+// as where the near part of a wheel stands before its far part.
+func crossesTube(w *Wheel, c *locus, from, sight r3.Vec) bool {
+	tyre := w.tyreAxes()
+	for s := 2 * w.Tube; s < 2.5*w.Ring; s += w.Tube / 2 {
+		at := r3.Sub(r3.Add(from, r3.Scale(s, sight)), w.Centre)
+		axial := r3.Dot(at, tyre.axle)
+		radial := math.Sqrt(max(0, r3.Norm2(at)-axial*axial))
+		if math.Hypot(radial-w.Ring, axial) < w.Tube {
+			return true
+		}
+	}
+	return false
+}
+
+// findRim votes for the rim's edge on one face.
+func (m *set) findRim(scene *Scene, side Side, face Face) (Wheel, rimEdge) {
+	best := rimEdge{}
+	start := scene.Wheels[side]
+	start.Rim[face] = Circle{Radius: m.knowledge.rims[side] + flangeHeightMm, Offset: face.sign() * rimOffsetMm}
+	trial := scene.clone()
+	trial.Wheels[side] = start
+	winner := start
+	for _, sign := range [2]float64{-1, 1} {
+		ballots := m.rimBallots(trial, side, face, sign)
+		if len(ballots) < minRimBallots {
+			continue
+		}
+		var prior guessPrior
+		prior.know(0, 0, wobbleSigmaRad)
+		prior.know(1, 0, wobbleSigmaRad)
+		prior.know(2, 0, rimShiftSigmaMm)
+		prior.know(3, 0, rimShiftSigmaMm)
+		prior.know(4, 0, rimRadiusVote)
+		prior.know(5, 0, rimOffsetVote)
+		prior.know(6, 0, 1) // no seventh number
+		d, share := poll(ballots, &prior, rimToleranceP)
+		if share > best.share {
+			best = rimEdge{found: share >= minRimShare, sign: sign, share: share}
+			winner = start
+			winner.RimHeadingRad += d[0]
+			winner.RimTiltRad += d[1]
+			winner.RimForward += d[2]
+			winner.RimUp += d[3]
+			winner.Rim[face].Radius += d[4]
+			winner.Rim[face].Offset += d[5]
+		}
+	}
+	return winner, best
+}
+
+// rimBallots probes the rim's edge of one face in all photos.
+func (m *set) rimBallots(scene *Scene, side Side, face Face, sign float64) []ballot {
+	var list []ballot
+	f := free{rims: [2]bool{side == Left, side == Right}}
+	f.faces[side][face] = true
+	a := adjustment{layout: newLayout(scene, f)}
+	for photo := range scene.Photos {
+		c := newLocus(&scene.Wheels[side], RimCircle, face, scene.view(photo))
+		for _, ip := range m.probes(&c, photo, probeSpacingPx, rimVisible(&c)) {
+			var b ballot
+			for _, e := range m.inputs[photo].Photo.Gray.Edges(c.probe(&ip, rimWindowPx)) {
+				if step := e.Step * sign; step >= rimMinStep {
+					b.offers = append(b.offers, offer{e.Offset, min(1, step/rimFullStep)})
+				}
+			}
+			if len(b.offers) == 0 {
+				continue
+			}
+			o := edgeObservation{photo: photo, side: side, kind: RimCircle, face: face, at: ip.px, u: ip.u, sigma: 1}
+			var rows rowBuilder
+			a.addWheel(&c, &ip, &o, c.pose.R.Transpose().Apply(combine(ip.nx, ip.ny, &ip.jac)), &rows)
+			for k, column := range rows.cols {
+				b.slope[column] = rows.derivs[k]
+			}
+			list = append(list, b)
+		}
+	}
+	return list
+}
+
+// rimPoints finds the rim's edge in one photo near where it is predicted.
+func (m *set) rimPoints(scene *Scene, photo int, side Side, face Face, edge rimEdge) []edgeObservation {
+	c := newLocus(&scene.Wheels[side], RimCircle, face, scene.view(photo))
+	shift := scene.Photos[photo].EdgeOffset[1]
+	var list []edgeObservation
+	for _, ip := range m.probes(&c, photo, probeSpacingPx, rimVisible(&c)) {
+		p := c.probe(&ip, rimJointWindow)
+		p.At.X += shift * p.NX
+		p.At.Y += shift * p.NY
+		e, ok := strongestOf(m.inputs[photo].Photo.Gray.Edges(p), edge.sign)
+		if !ok || e.Clear < rimClearPx {
+			continue
+		}
+		o := edgeObservation{photo: photo, side: side, kind: RimCircle, face: face, u: ip.u, sigma: rimSigmaPx, at: p.At}
+		o.at.X += e.Offset * p.NX
+		o.at.Y += e.Offset * p.NY
+		list = append(list, o)
+	}
+	return list
+}
+
+func strongestOf(edges []vision.Edge, sign float64) (best vision.Edge, ok bool) {
+	for _, e := range edges {
+		if e.Step*sign > max(rimMinStep, best.Step*sign) {
+			best, ok = e, true
+		}
+	}
+	return best, ok
+}

@@ -1,0 +1,92 @@
+package measure
+
+import "math"
+
+// This file sets the standard uncertainty of edge points from their own residuals.
+
+// scatter keeps what was learned of the edges of each photo, wheel and kind.
+type scatter map[scatterKey]float64
+
+type scatterKey struct {
+	photo int
+	side  Side
+	kind  EdgeKind
+}
+
+func (o *edgeObservation) scatterKey() scatterKey { return scatterKey{o.photo, o.side, o.kind} }
+
+// Edge points never count as better than this: what a lens model and a tyre's
+// moulding leave.
+const minEdgeSigmaPx = 0.1
+
+// maxCorrelationLag is how many points along a curve are looked at for their
+// residuals' correlation: 120 px, beyond which it is the shape of the model.
+const maxCorrelationLag = 12
+
+// learn estimates the standard uncertainty of the points of each photo, wheel and
+// kind: their residuals' root mean square, times what their correlation along the
+// curve takes from the number of independent points. With autocorrelation ρ_k the
+// variance of a mean of many points is that of independent ones times 1 + 2 Σ ρ_k
+// (Bartlett, J. R. Stat. Soc. Suppl. 8, 1946).
+func (a *adjustment) learn(s *Scene) scatter {
+	residuals := map[scatterKey][]float64{}
+	for i, r := range a.edgeResiduals(s) {
+		o := &a.edges[i]
+		key := o.scatterKey()
+		if math.Abs(r) > tukeyCut*o.sigma {
+			r = math.NaN() // a gross error: its place is kept, its value does not count
+		}
+		residuals[key] = append(residuals[key], r)
+	}
+	learned := scatter{}
+	for key, list := range residuals {
+		if sigma, ok := correlatedSigma(list); ok {
+			learned[key] = max(minEdgeSigmaPx, sigma)
+		}
+	}
+	return learned
+}
+
+func correlatedSigma(residuals []float64) (sigma float64, ok bool) {
+	covariance := func(lag int) (c float64, n int) {
+		for i := lag; i < len(residuals); i++ {
+			if p := residuals[i] * residuals[i-lag]; !math.IsNaN(p) {
+				c += p
+				n++
+			}
+		}
+		return c / float64(max(n, 1)), n
+	}
+	variance, n := covariance(0)
+	if n < 2*maxCorrelationLag || variance == 0 {
+		return 0, false
+	}
+	inflation := 1.0
+	for lag := 1; lag <= maxCorrelationLag; lag++ {
+		c, _ := covariance(lag)
+		if c <= 0 {
+			break // beyond the first zero the estimate is noise
+		}
+		inflation += 2 * c / variance
+	}
+	return math.Sqrt(variance * inflation), true
+}
+
+// edgeResiduals are the distances in px of the edge points from their curves, less
+// the photo's common offset.
+func (a *adjustment) edgeResiduals(s *Scene) []float64 {
+	residuals := make([]float64, len(a.edges))
+	var c locus
+	for i := range a.edges {
+		o := &a.edges[i]
+		if i == 0 || !sameCurve(o, &a.edges[i-1]) {
+			c = newLocus(&s.Wheels[o.side], o.kind, o.face, s.view(o.photo))
+		}
+		ip, ok := c.nearest(o.at, o.u)
+		residuals[i] = (o.at.X-ip.px.X)*ip.nx + (o.at.Y-ip.px.Y)*ip.ny - s.Photos[o.photo].EdgeOffset[o.offsetIndex()]
+		if !ok {
+			residuals[i] = math.Inf(1)
+		}
+	}
+	return residuals
+}

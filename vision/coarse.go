@@ -1,0 +1,69 @@
+package vision
+
+import (
+	"math"
+
+	"rimpair/calib"
+)
+
+// Coarse is a small copy of a picture for searching: brightness on a logarithmic
+// scale, so that a step means the same ratio in the shade and in the sun.
+type Coarse struct {
+	width, height int
+	factor        float64 // pixels of the picture per pixel here
+	log           []float32
+}
+
+// darkest is the brightness, in linear light, below which differences are noise.
+const darkest = 0.01
+
+// Coarse reduces the picture by a whole factor, each pixel the mean of a square.
+func (g *Gray) Coarse(factor int) *Coarse {
+	c := &Coarse{width: g.Width / factor, height: g.Height / factor, factor: float64(factor)}
+	c.log = make([]float32, c.width*c.height)
+	for y := range c.height {
+		for x := range c.width {
+			sum := 0.0
+			for dy := range factor {
+				row := g.Pix[(y*factor+dy)*g.Width+x*factor:]
+				for _, v := range row[:factor] {
+					sum += linearLight[v]
+				}
+			}
+			c.log[y*c.width+x] = float32(math.Log(darkest + sum/float64(factor*factor)))
+		}
+	}
+	return c
+}
+
+// at is the logarithmic brightness at a place of the full picture.
+func (c *Coarse) at(x, y float64) (float64, bool) {
+	// The centre of a coarse pixel is the middle of its square.
+	x, y = (x+0.5)/c.factor-0.5, (y+0.5)/c.factor-0.5
+	if !(x >= 0 && y >= 0 && x < float64(c.width-1) && y < float64(c.height-1)) {
+		return 0, false
+	}
+	x0, y0 := int(x), int(y)
+	fx, fy := float32(x-float64(x0)), float32(y-float64(y0))
+	i := y0*c.width + x0
+	top := c.log[i]*(1-fx) + c.log[i+1]*fx
+	bottom := c.log[i+c.width]*(1-fx) + c.log[i+c.width+1]*fx
+	return float64(top*(1-fy) + bottom*fy), true
+}
+
+// Step is how much brighter, as a logarithm, it is reach pixels beyond p along the
+// unit vector (nx, ny) than at the middle one of three places before it: a stripe
+// beside the edge of a dark body does not hide it, and a thin dark line does not
+// make one. ok is false outside the picture.
+func (c *Coarse) Step(p calib.Point, nx, ny, reach float64) (step float64, ok bool) {
+	beyond, ok := c.at(p.X+reach*nx, p.Y+reach*ny)
+	var before [3]float64
+	for i := range before {
+		back := float64(i+1) / float64(len(before)) * reach
+		v, inside := c.at(p.X-back*nx, p.Y-back*ny)
+		ok = ok && inside
+		before[i] = v
+	}
+	a, b, d := before[0], before[1], before[2]
+	return beyond - max(min(a, b), min(max(a, b), d)), ok
+}
