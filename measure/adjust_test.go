@@ -24,7 +24,7 @@ func exampleScene() *Scene {
 	wheel := func(side Side, x, heading, tilt float64) Wheel {
 		w := Wheel{
 			Centre: r3.Vec{X: x, Y: -400, Z: 248}, HeadingRad: heading, TiltRad: tilt, Ring: 227, Tube: 23,
-			RimHeadingRad: 0.001, RimTiltRad: -0.0005, RimForward: 0.2, RimUp: -0.1,
+			RimHeadingRad: 0.001, RimTiltRad: -0.0005, RimForward: 0.2, RimUp: -0.1, Lip: 0.9,
 		}
 		for face := range w.Rim {
 			w.Rim[face] = Circle{Radius: 209, Offset: Face(face).sign() * 13}

@@ -41,23 +41,21 @@ func newLocus(w *Wheel, kind EdgeKind, face Face, view view) locus {
 	return c
 }
 
+// shape is the torus whose contour the curve is: of the tyre, or of the rim's lip.
+func (c *locus) shape() (ring, tube, offset float64) {
+	if c.kind == RimCircle {
+		rim := c.wheel.Rim[c.face]
+		return rim.Radius, c.wheel.Lip, rim.Offset
+	}
+	return c.wheel.Ring, c.wheel.Tube, 0
+}
+
 // point returns the locus's point at angle u; ok is false where it has none.
 func (c *locus) point(u float64) (p contourPoint, ok bool) {
 	sinU, cosU := math.Sincos(u)
-	e := r3.Vec{
-		X: cosU*c.axes.forward.X + sinU*c.axes.up.X,
-		Y: cosU*c.axes.forward.Y + sinU*c.axes.up.Y,
-		Z: cosU*c.axes.forward.Z + sinU*c.axes.up.Z,
-	}
-	if c.kind == RimCircle {
-		rim := c.wheel.Rim[c.face]
-		p.body = bodyPoint{rim.Radius * cosU, rim.Radius * sinU, rim.Offset}
-		p.at = c.axes.place(c.centre, p.body)
-		p.outward = e
-		return p, true
-	}
-	ring, tube := c.wheel.Ring, c.wheel.Tube
-	toQ := r3.Sub(r3.Add(c.centre, r3.Scale(ring, e)), c.eye)
+	e := c.axes.spoke(sinU, cosU)
+	ring, tube, offset := c.shape()
+	toQ := r3.Sub(c.axes.place(c.centre, bodyPoint{ring * cosU, ring * sinU, offset}), c.eye)
 	along, across := r3.Dot(e, toQ), r3.Dot(c.axes.axle, toQ)
 	reach := math.Hypot(along, across)
 	if reach <= tube {
@@ -66,14 +64,14 @@ func (c *locus) point(u float64) (p contourPoint, ok bool) {
 	// cosφ = (−r·along ∓ across·√(reach²−r²)) / reach², and sinφ alike; the outer
 	// contour is the solution farther from the axle.
 	root := math.Sqrt(reach*reach - tube*tube)
-	if (across > 0) == (c.kind == TyreOuter) {
+	if (across > 0) == (c.kind != TyreInner) {
 		root = -root
 	}
 	cosPhi := (-tube*along - across*root) / (reach * reach)
 	sinPhi := (-tube*across + along*root) / (reach * reach)
 	p.radial = cosPhi
 	radius := ring + tube*cosPhi
-	p.body = bodyPoint{radius * cosU, radius * sinU, tube * sinPhi}
+	p.body = bodyPoint{radius * cosU, radius * sinU, offset + tube*sinPhi}
 	p.at = c.axes.place(c.centre, p.body)
 	p.outward = r3.Add(r3.Scale(cosPhi, e), r3.Scale(sinPhi, c.axes.axle))
 	return p, true

@@ -1,13 +1,18 @@
 package measure
 
-import "gonum.org/v1/gonum/mat"
+import (
+	"errors"
+
+	"gonum.org/v1/gonum/mat"
+)
 
 // This file leads the adjustment from a pair of guessed wheels to the joint
 // solution of everything.
 
-// jointRounds is how often edges are looked for anew around the joint solution;
-// after the second they stay where they are.
-const jointRounds = 3
+// strayLimits are, round by round, how far the edges along some 80 px of a curve
+// may lie off together, px. In each round edges are looked for anew around the
+// joint solution of the last.
+var strayLimits = []float64{1.5, 0.7, 0.4, 0.3, 0.3}
 
 // jointWindowPx is the half width of that search.
 const jointWindowPx = 4.0
@@ -62,7 +67,7 @@ const consensusRounds = 2
 func (m *set) fitJointly(scene *Scene, rims bool) (*fitted, error) {
 	var f *fitted
 	learned := scatter{}
-	for range jointRounds {
+	for round, limit := range strayLimits {
 		freed := free{cameras: true, poses: true, tyres: [2]bool{true, true}}
 		a := adjustment{corners: m.corners, cornerLoss: Tukey(5), edgeLoss: Tukey(tukeyCut)}
 		for photo := range scene.Photos {
@@ -76,6 +81,7 @@ func (m *set) fitJointly(scene *Scene, rims bool) (*fitted, error) {
 				}
 			}
 		}
+		a.dropStrays(scene, limit)
 		for i := range a.edges {
 			if sigma, ok := learned[a.edges[i].scatterKey()]; ok {
 				a.edges[i].sigma = sigma
@@ -84,7 +90,8 @@ func (m *set) fitJointly(scene *Scene, rims bool) (*fitted, error) {
 		a.layout = newLayout(scene, freed)
 		a.priors = m.knowledge.priors(scene, &a.layout)
 		solution, err := Solve(a.problem(), scene, solverOptions)
-		if err != nil {
+		last := round == len(strayLimits)-1
+		if err != nil && (last || !errors.Is(err, ErrNotConverged)) {
 			return nil, err
 		}
 		scene = solution.State

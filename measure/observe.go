@@ -151,11 +151,11 @@ func (a *adjustment) edgeRow(s *Scene, c *locus, o *edgeObservation, b *rowBuild
 func (a *adjustment) addWheel(c *locus, ip *imagePoint, o *edgeObservation, g r3.Vec, b *rowBuilder) {
 	at := a.layout.wheels[o.side]
 	b.addVec(at[:], g)
+	sinU, cosU := math.Sincos(ip.u)
+	e := c.axes.spoke(sinU, cosU)
 	if o.kind != RimCircle {
 		b.add(at[wheelHeading], r3.Dot(g, c.axes.byHeading(ip.body)))
 		b.add(at[wheelTilt], r3.Dot(g, c.axes.byTilt(ip.body)))
-		sinU, cosU := math.Sincos(ip.u)
-		e := r3.Add(r3.Scale(cosU, c.axes.forward), r3.Scale(sinU, c.axes.up))
 		b.add(at[wheelRing], r3.Dot(g, e))
 		b.add(at[wheelTube], r3.Dot(g, ip.outward))
 		return
@@ -172,7 +172,8 @@ func (a *adjustment) addWheel(c *locus, ip *imagePoint, o *edgeObservation, g r3
 	b.add(at[wheelRim+1], byTilt)
 	b.add(at[wheelRim+2], r3.Dot(g, c.axes.forward))
 	b.add(at[wheelRim+3], r3.Dot(g, c.axes.up))
+	b.add(at[wheelLip], r3.Dot(g, ip.outward))
 	circle := wheelCircles + 2*int(o.face)
-	b.add(at[circle], r3.Dot(g, ip.outward))
+	b.add(at[circle], r3.Dot(g, e))
 	b.add(at[circle+1], r3.Dot(g, c.axes.axle))
 }

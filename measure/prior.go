@@ -86,10 +86,11 @@ const (
 	// flange's height of 6 mm (ISO 5775-2, from memory).
 	flangeHeightMm      = 6.0
 	flangeHeightSigmaMm = 0.6
-	rimOffsetMm         = 12.5 // of the visible edge from the rim's middle plane
+	rimOffsetMm         = 14.0 // of the lip's outermost point from the rim's middle plane
 	rimOffsetSigmaMm    = 3.0
-	tubeSigmaMm         = 3.0 // of the tyre's half width against half its section's height
-	hubSinkSigmaMm      = 4.0 // of the hub below the tyre's free radius
+	lipMm, lipSigmaMm   = 1.0, 0.5 // rounding of a flange's lip, whose wall is about 2 mm
+	tubeSigmaMm         = 3.0      // of the tyre's half width against half its section's height
+	hubSinkSigmaMm      = 4.0      // of the hub below the tyre's free radius
 	hubSinkMm           = 2.0
 )
 
@@ -180,10 +181,14 @@ func (k *knowledge) wheelPriors(side Side, l *layout) []prior {
 	add(sourceWobble, rim[1:2], nil, 0, wobbleSigmaRad, func(w *Wheel) float64 { return w.RimTiltRad })
 	add(sourceWobble, rim[2:3], nil, 0, rimShiftSigmaMm, func(w *Wheel) float64 { return w.RimForward })
 	add(sourceWobble, rim[3:4], nil, 0, rimShiftSigmaMm, func(w *Wheel) float64 { return w.RimUp })
+	add(sourceRimSize, rim[4:5], nil, lipMm, lipSigmaMm, func(w *Wheel) float64 { return w.Lip })
 	for face := range 2 {
 		circle := at[wheelCircles+2*face:]
-		add(sourceRimSize, circle[:1], nil, bead+flangeHeightMm, flangeHeightSigmaMm, func(w *Wheel) float64 { return w.Rim[face].Radius })
-		add(sourceRimSize, circle[1:2], nil, Face(face).sign()*rimOffsetMm, rimOffsetSigmaMm, func(w *Wheel) float64 { return w.Rim[face].Offset })
+		sign := Face(face).sign()
+		add(sourceRimSize, []int{circle[0], at[wheelLip]}, nil, bead+flangeHeightMm, flangeHeightSigmaMm,
+			func(w *Wheel) float64 { return w.Rim[face].Radius + w.Lip })
+		add(sourceRimSize, []int{circle[1], at[wheelLip]}, []float64{1, sign}, sign*rimOffsetMm, rimOffsetSigmaMm,
+			func(w *Wheel) float64 { return w.Rim[face].Offset + sign*w.Lip })
 	}
 	return list
 }

@@ -47,7 +47,7 @@ func rimVisible(c *locus) func(*imagePoint) bool {
 			return false
 		}
 		circle := w.Rim[c.face]
-		clear := (circle.Radius-w.Ring)*r3.Dot(sight, ip.outward) + circle.Offset*axial
+		clear := (circle.Radius-w.Ring)*r3.Dot(sight, c.axes.spoke(math.Sincos(ip.u))) + circle.Offset*axial
 		return clear > bulgeMargin*w.Tube && !crossesTube(w, c, ip.at, sight)
 	}
 }
@@ -71,7 +71,8 @@ func crossesTube(w *Wheel, c *locus, from, sight r3.Vec) bool {
 func (m *set) findRim(scene *Scene, side Side, face Face) (Wheel, rimEdge) {
 	best := rimEdge{}
 	start := scene.Wheels[side]
-	start.Rim[face] = Circle{Radius: m.knowledge.rims[side] + flangeHeightMm, Offset: face.sign() * rimOffsetMm}
+	start.Lip = lipMm
+	start.Rim[face] = Circle{Radius: m.knowledge.rims[side] + flangeHeightMm - lipMm, Offset: face.sign() * (rimOffsetMm - lipMm)}
 	trial := scene.clone()
 	trial.Wheels[side] = start
 	winner := start
@@ -85,9 +86,9 @@ func (m *set) findRim(scene *Scene, side Side, face Face) (Wheel, rimEdge) {
 		prior.know(1, 0, wobbleSigmaRad)
 		prior.know(2, 0, rimShiftSigmaMm)
 		prior.know(3, 0, rimShiftSigmaMm)
-		prior.know(4, 0, rimRadiusVote)
-		prior.know(5, 0, rimOffsetVote)
-		prior.know(6, 0, 1) // no seventh number
+		prior.know(4, 0, lipSigmaMm)
+		prior.know(5, 0, rimRadiusVote)
+		prior.know(6, 0, rimOffsetVote)
 		d, share := poll(ballots, &prior, rimToleranceP)
 		if share > best.share {
 			best = rimEdge{found: share >= minRimShare, sign: sign, share: share}
@@ -96,8 +97,9 @@ func (m *set) findRim(scene *Scene, side Side, face Face) (Wheel, rimEdge) {
 			winner.RimTiltRad += d[1]
 			winner.RimForward += d[2]
 			winner.RimUp += d[3]
-			winner.Rim[face].Radius += d[4]
-			winner.Rim[face].Offset += d[5]
+			winner.Lip += d[4]
+			winner.Rim[face].Radius += d[5]
+			winner.Rim[face].Offset += d[6]
 		}
 	}
 	return winner, best

@@ -1,6 +1,9 @@
 package measure
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // This file sets the standard uncertainty of edge points from their own residuals.
 
@@ -89,4 +92,31 @@ func (a *adjustment) edgeResiduals(s *Scene) []float64 {
 		}
 	}
 	return residuals
+}
+
+// strayNeighbours is how many points to either side of one along a curve are
+// looked at together.
+const strayNeighbours = 4
+
+// dropStrays leaves out stretches whose points lie off together: a stripe beside
+// the outline, a mudguard's rim, a cable, the edge of a shadow. One by one such
+// points look fair; their median does not.
+func (a *adjustment) dropStrays(s *Scene, limit float64) {
+	residuals := a.edgeResiduals(s)
+	kept := a.edges[:0:0]
+	for first := 0; first < len(a.edges); {
+		end := first + 1
+		for end < len(a.edges) && sameCurve(&a.edges[first], &a.edges[end]) {
+			end++
+		}
+		for i := first; i < end; i++ {
+			near := slices.Clone(residuals[max(first, i-strayNeighbours):min(end, i+strayNeighbours+1)])
+			slices.Sort(near)
+			if math.Abs(near[len(near)/2]) <= limit {
+				kept = append(kept, a.edges[i])
+			}
+		}
+		first = end
+	}
+	a.edges = kept
 }

@@ -89,7 +89,7 @@ const (
 	cameraUnknowns = calib.NumIntrinsics
 	photoUnknowns  = 11 // zoom, shift x y, turn 3, move 3, edge offsets of tyre and rim
 	sheetUnknowns  = 11 // turn 3, move 3, scale x y, warp 3
-	wheelUnknowns  = 15 // centre 3, heading, tilt, ring, tube, rim: heading, tilt, forward, up, two circles of radius and offset
+	wheelUnknowns  = 16 // centre 3, heading, tilt, ring, tube, rim: heading, tilt, forward, up, lip, two circles of radius and offset
 )
 
 // First unknown of a kind within its part.
@@ -97,7 +97,7 @@ const (
 	photoZoom, photoTurn, photoMove, photoEdge    = 0, 3, 6, 9
 	sheetTurn, sheetMove, sheetScale, sheetWarp   = 0, 3, 6, 8
 	wheelHeading, wheelTilt, wheelRing, wheelTube = 3, 4, 5, 6
-	wheelRim, wheelCircles                        = 7, 11
+	wheelRim, wheelLip, wheelCircles              = 7, 11, 12
 )
 
 // layout says which column each unknown has; fixed ones have none (−1).
@@ -206,7 +206,7 @@ func (l *layout) plus(s *Scene, delta []float64) *Scene {
 		w.Centre = r3.Add(w.Centre, vec(at[:]))
 		for k, value := range []*float64{
 			&w.HeadingRad, &w.TiltRad, &w.Ring, &w.Tube,
-			&w.RimHeadingRad, &w.RimTiltRad, &w.RimForward, &w.RimUp,
+			&w.RimHeadingRad, &w.RimTiltRad, &w.RimForward, &w.RimUp, &w.Lip,
 			&w.Rim[0].Radius, &w.Rim[0].Offset, &w.Rim[1].Radius, &w.Rim[1].Offset,
 		} {
 			*value += step(at[wheelHeading+k])

@@ -44,10 +44,11 @@ type Wheel struct {
 	// The rim against the tyre on it.
 	RimHeadingRad, RimTiltRad float64   // rim's ψ and γ less the tyre's
 	RimForward, RimUp         float64   // rim's centre less the tyre's
-	Rim                       [2]Circle // its visible edge on either face
+	Rim                       [2]Circle // the middle of the lip on either face
+	Lip                       float64   // radius of the lips' rounding
 }
 
-// Circle is an edge of the rim: a circle about the rim's axis.
+// Circle is a circle about the rim's axis.
 type Circle struct{ Radius, Offset float64 } // Offset along the axle from the rim's centre
 
 // axes are the body's directions and what turns them.
@@ -76,6 +77,11 @@ func (a axes) place(centre r3.Vec, p bodyPoint) r3.Vec {
 		Y: centre.Y + p.forward*a.forward.Y + p.up*a.up.Y + p.axle*a.axle.Y,
 		Z: centre.Z + p.forward*a.forward.Z + p.up*a.up.Z + p.axle*a.axle.Z,
 	}
+}
+
+// spoke is the direction e(u) from the axle outward.
+func (a axes) spoke(sinU, cosU float64) r3.Vec {
+	return a.place(r3.Vec{}, bodyPoint{forward: cosU, up: sinU})
 }
 
 // byHeading is how a body point moves when the heading grows.

@@ -8,10 +8,9 @@ import (
 )
 
 // This file finds edges along given lines across a picture, to a fraction of a
-// pixel and in linear light: a camera's tone curve is steep in the dark, so that
-// in the picture's own values the edge of a dark body seems to lie inside it, by
-// up to half a pixel. The inverse sRGB curve (IEC 61966-2-1) takes most of that
-// away; no more is known of a phone's curve.
+// pixel and in linear light: a camera's tone curve is steep in the dark, so that in
+// the picture's own values the edge of a dark body seems to lie inside it, by up to
+// a pixel. The inverse sRGB curve takes most of that away; no more is known of a phone's curve.
 
 // Probe is a line across an expected edge: from At, along the unit vector
 // (NX, NY), HalfWidth pixels to either side.
@@ -67,7 +66,7 @@ func (g *Gray) Linear(x, y float64) (v float64, ok bool) {
 	return top*(1-fy) + bottom*fy, true
 }
 
-// linearLight inverts the sRGB curve.
+// linearLight inverts the sRGB curve (IEC 61966-2-1).
 var linearLight = func() (t [256]float64) {
 	for i := range t {
 		v := float64(i) / 255
@@ -80,7 +79,7 @@ var linearLight = func() (t [256]float64) {
 	return t
 }()
 
-// Profile samples a probe every sampleStep from −HalfWidth to +HalfWidth, each
+// profile samples a probe every sampleStep from −HalfWidth to +HalfWidth, each
 // sample the mean over a short band along the edge. It is nil when the probe
 // leaves the picture.
 func (g *Gray) profile(p Probe) []float64 {

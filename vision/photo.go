@@ -3,7 +3,7 @@ package vision
 // Gray is a grey picture, row by row, in stored (unrotated) sensor coordinates.
 type Gray struct {
 	Width, Height int
-	Pix           []uint8 // Width*Height values as developed by the camera (sRGB-like gamma)
+	Pix           []uint8 // Width*Height values as developed by the camera
 }
 
 // At returns the pixel at (x, y), which must lie inside.
