@@ -109,18 +109,20 @@ func (f *floor) paintAt(x, y, footprint float64) (paint, int32) {
 	u, v := cos*x+sin*y, -sin*x+cos*y
 	c, zone := f.colour, int32(zoneFloor)
 	mottle := f.fbm(u/310, v/310, 3, footprint/310, 1) + 0.5*f.fbm(u/45, v/45, 2, footprint/45, 2)
-	grain := f.fbm(u/3.1, v/3.1, 2, footprint/3.1, 3)
+	grain := func() float64 { return f.fbm(u/3.1, v/3.1, 2, footprint/3.1, 3) }
 	switch f.kind {
 	case concrete:
-		c = c.scale(1 + f.rough*(0.28*mottle+0.10*grain))
+		c = c.scale(1 + f.rough*(0.28*mottle+0.10*grain()))
 	case cracked:
-		c = c.scale(1 + f.rough*(0.25*mottle+0.08*grain))
-		wander := 40 * f.fbm(u/160, v/160, 4, footprint/160, 4)
-		if edge := f.cellEdge((u+wander)/900, (v-wander)/900) * 900; edge < 3.2 {
+		c = c.scale(1 + f.rough*(0.25*mottle+0.08*grain()))
+		du := 45 * f.fbm(u/160, v/160, 4, footprint/160, 4)
+		dv := 45 * f.fbm(u/160, v/160, 4, footprint/160, 8)
+		width := 2.2 + 1.5*noise(u/70, v/70, f.salt+77)
+		if edge := f.cellEdge((u+du)/900, (v+dv)/900) * 900; edge < width {
 			c, zone = c.scale(0.3), zoneJoint
 		}
 	case tiles, pavers:
-		c, zone = f.tileAt(u, v, c.scale(1+f.rough*(0.18*mottle+0.05*grain)))
+		c, zone = f.tileAt(u, v, c.scale(1+f.rough*(0.18*mottle+0.05*grain())))
 	case asphalt:
 		c = c.scale(1 + 0.12*mottle).scale(1 + f.rough*f.stones(u/7, v/7, footprint/7))
 	}

@@ -1,8 +1,6 @@
 package samples
 
-import (
-	"math"
-)
+import "math"
 
 // torus is the envelope of balls of radius r along the circle of radius R about w,
 // as far as |v| ≤ vMax: a tyre. u is the angle about the axis, from the frame's u; v
@@ -22,9 +20,10 @@ func (k *torus) meet(r ray, h *hit) bool {
 	if !ok || t >= end {
 		return false
 	}
-	// The distance to the surface is all but convex along a ray that comes nearer, so
-	// that Newton's step falls short of the surface; a step through it is taken back.
-	// A ray that leaves moves on by the distance, which is always safe.
+	// Far off, march by the distance to the surface, which never steps through it. Near
+	// the surface its second derivative along the ray hardly changes: where it is
+	// positive, Newton's step falls short; where it is negative, the step ends inside,
+	// and is taken back by halves.
 	last := t
 	for range 300 {
 		p := q.at(t)
@@ -50,13 +49,13 @@ func (k *torus) meet(r ray, h *hit) bool {
 			return true
 		}
 		step := gap
-		if slope := (off*(p.X*q.d.X+p.Y*q.d.Y)/rho + p.Z*q.d.Z) / away; slope < 0 {
+		if slope := (off*(p.X*q.d.X+p.Y*q.d.Y)/rho + p.Z*q.d.Z) / away; slope < 0 && gap < k.r/2 {
 			step = min(-gap/slope, 4*gap)
 		}
-		last = t
-		if t += step; t >= end {
+		if t == end {
 			return false
 		}
+		last, t = t, min(t+step, end)
 	}
 	return false
 }

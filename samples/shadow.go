@@ -59,8 +59,9 @@ func leastAlong(d vec) vec {
 	return vec{Y: 1}
 }
 
-// blocked reports whether something stands between p and the sun.
-func (g *sunGrid) blocked(p vec) bool {
+// blocked reports whether something stands between p and the sun. It uses h for its
+// own purposes.
+func (g *sunGrid) blocked(p vec, h *hit) bool {
 	q := g.in(p)
 	col, row := int(math.Floor((q.X-g.u0)/g.cell)), int(math.Floor((q.Y-g.v0)/g.cell))
 	if col < 0 || row < 0 || col >= g.columns || row >= g.rows {
@@ -68,8 +69,8 @@ func (g *sunGrid) blocked(p vec) bool {
 	}
 	r := ray{p, g.w}
 	for _, i := range g.candidates[row*g.columns+col] {
-		h := hit{t: math.Inf(1)}
-		if g.parts[i].meet(r, &h) {
+		h.t = math.Inf(1)
+		if g.parts[i].meet(r, h) {
 			return true
 		}
 	}
@@ -177,10 +178,11 @@ func newSuns(parts []part, direction func(i int) vec) []*sunGrid {
 
 // count fills the grid with the share of the suns seen from its places at a height.
 func (g *grid) count(z float64, suns []*sunGrid) {
+	h := new(hit)
 	for _, sun := range suns {
 		for k := range g.value {
 			p := vec{X: g.x0 + float64(k%g.columns)*g.cell, Y: g.y0 + float64(k/g.columns)*g.cell, Z: z}
-			if !sun.blocked(p) {
+			if !sun.blocked(p, h) {
 				g.value[k] += 1 / float32(len(suns))
 			}
 		}

@@ -1,8 +1,6 @@
 package samples
 
-import (
-	"math"
-)
+import "math"
 
 // ray is a half line with a unit direction.
 type ray struct{ o, d vec }

@@ -1,8 +1,6 @@
 package samples
 
-import (
-	"math"
-)
+import "math"
 
 // Side says which wheel it is.
 type Side int
