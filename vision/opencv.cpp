@@ -47,28 +47,27 @@ void detect(const cv::Mat &grey, int window, Corners &corners, std::vector<int> 
 
 } // namespace
 
-int rimpair_find_markers(const unsigned char *pix, int width, int height, int shrink,
+int rimpair_find_markers(const unsigned char *pix, int width, int height, double scale,
                          int window, rimpair_marker *out, int max) {
   try {
     cv::Mat grey(height, width, CV_8UC1, const_cast<unsigned char *>(pix));
-    if (shrink > 1) {
-      // Whole blocks only, so that the scale is exactly the whole number.
-      cv::Mat whole = grey(cv::Rect(0, 0, width / shrink * shrink, height / shrink * shrink));
-      cv::Mat small;
-      cv::resize(whole, small, cv::Size(width / shrink, height / shrink), 0, 0, cv::INTER_AREA);
-      grey = small;
+    if (scale != 1) {
+      cv::Mat resized;
+      cv::resize(grey, resized, cv::Size(cvRound(width * scale), cvRound(height * scale)), 0, 0,
+                 scale < 1 ? cv::INTER_AREA : cv::INTER_CUBIC);
+      grey = resized;
     }
     Corners corners;
     std::vector<int> ids;
     detect(grey, window, corners, ids);
+    // Whole numbers are pixel centres in both pictures; their outer edges agree.
+    const double sx = double(width) / grey.cols, sy = double(height) / grey.rows;
     const int n = std::min(max, static_cast<int>(ids.size()));
     for (int i = 0; i < n; i++) {
       out[i].id = ids[i];
       for (int k = 0; k < 4; k++) {
-        // A pixel of the shrunk picture covers shrink × shrink pixels; whole
-        // numbers are pixel centres in both.
-        out[i].x[k] = shrink * (corners[i][k].x + 0.5f) - 0.5f;
-        out[i].y[k] = shrink * (corners[i][k].y + 0.5f) - 0.5f;
+        out[i].x[k] = static_cast<float>(sx * (corners[i][k].x + 0.5) - 0.5);
+        out[i].y[k] = static_cast<float>(sy * (corners[i][k].y + 0.5) - 0.5);
       }
     }
     return n;

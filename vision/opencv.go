@@ -25,12 +25,13 @@ type marker struct {
 // for false ones.
 const maxMarkers = 256
 
-// findMarkers looks for markers in the picture shrunk by a whole number, with one
+// findMarkers looks for markers in the picture resized by a scale, with one
 // adaptive threshold of the given window (px, odd), or OpenCV's three for window 0.
-func findMarkers(g *Gray, shrink, window int) ([]marker, error) {
+// The markers' places are in the picture as it is.
+func findMarkers(g *Gray, scale float64, window int) ([]marker, error) {
 	var found [maxMarkers]C.rimpair_marker
 	n := C.rimpair_find_markers((*C.uchar)(unsafe.Pointer(&g.Pix[0])), C.int(g.Width), C.int(g.Height),
-		C.int(shrink), C.int(window), &found[0], maxMarkers)
+		C.double(scale), C.int(window), &found[0], maxMarkers)
 	if n < 0 {
 		return nil, errors.New("vision: OpenCV's marker detector failed")
 	}

@@ -16,11 +16,10 @@ typedef struct {
   float x[4], y[4];
 } rimpair_marker;
 
-// Finds markers in a grey picture, shrunk beforehand by a whole number (1: as it
-// is), with one adaptive threshold of the given window (px, odd), or with OpenCV's
-// usual three for window 0. Returns how many were written to out, at most max, or
-// -1 on failure.
-int rimpair_find_markers(const unsigned char *pix, int width, int height, int shrink,
+// Finds markers in a grey picture, resized beforehand by the given scale, with one
+// adaptive threshold of the given window (px, odd), or with OpenCV's usual three
+// for window 0. Returns how many were written to out, at most max, or -1 on failure.
+int rimpair_find_markers(const unsigned char *pix, int width, int height, double scale,
                          int window, rimpair_marker *out, int max);
 
 // Decodes a JPEG, PNG or WebP file to grey in stored orientation. The picture must

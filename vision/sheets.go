@@ -63,23 +63,13 @@ func twice(sheet int) *Refusal {
 	}
 }
 
-// blurredPx is the length of the picture's longer side at which a sheet is looked
-// for that cannot be read at full size: blur of several pixels vanishes there.
-const blurredPx = 700.0
-
-// whyNone tells a blurred sheet from a missing one.
+// whyNone tells a blurred photo from one without a sheet.
 func whyNone(g *Gray) error {
-	markers, err := findMarkers(g, shrinkTo(g, blurredPx), 0)
-	if err != nil {
-		return err
-	}
-	for sheet := 1; sheet <= calib.MaxSheets; sheet++ {
-		if in, _ := agreeing(sheet, markersOf(sheet, markers)); distinct(in) >= minMarkers {
-			return &Refusal{
-				Code:   "too_blurred",
-				Reason: fmt.Sprintf("Sheet %d is in the photo, but too blurred to be measured.", sheet),
-				Remedy: "Take the photo again with more light, held still, and tap on the sheet to focus.",
-			}
+	if blur := sharpestBlurPx(g); blur > maxBlurPx(g) {
+		return &Refusal{
+			Code:   "too_blurred",
+			Reason: fmt.Sprintf("No reference sheet can be read: even the sharpest edges of the photo are blurred over %.0f pixels.", 2*blur),
+			Remedy: "Take the photo again with more light, held still, and tap on the sheet to focus.",
 		}
 	}
 	return noSheet()

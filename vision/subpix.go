@@ -47,8 +47,11 @@ const (
 	gapMm = (calib.SquareMm - calib.MarkerMm) / 2
 	// gapGuardPx is kept clear of the marker for its own blur.
 	gapGuardPx = 1.5
-	minPixels  = 40
+	minPixels  = 30
 	maxRounds  = 25
+	// blurWeight, in grey values squared, draws the logarithms of the blur weakly
+	// towards one pixel: a narrow window may show too little of an edge to tell.
+	blurWeight = 4.0
 	// minContrast is the least difference of black and white, in grey values.
 	minContrast = 20.0
 )
@@ -59,7 +62,7 @@ const (
 	pY
 	pAngle1
 	pAngle2
-	pBlur1
+	pBlur1 // logarithm of s1
 	pBlur2
 	pMean
 	pHalf
@@ -133,8 +136,6 @@ func (g *Gray) fitCrossing(c crossing) (fit crossingFit, ok bool) {
 		for i := range q {
 			q[i] += step.AtVec(i)
 		}
-		q[pBlur1] = math.Min(math.Max(q[pBlur1], 0.3), 20)
-		q[pBlur2] = math.Min(math.Max(q[pBlur2], 0.3), 20)
 		newNormal, newRight := mat.NewSymDense(numCrossing, nil), mat.NewVecDense(numCrossing, nil)
 		newCost := crossingEquations(q, s, newNormal, newRight)
 		if newCost > cost {
@@ -168,7 +169,7 @@ func (g *Gray) fitCrossing(c crossing) (fit crossingFit, ok bool) {
 	fit = crossingFit{
 		at:       calib.Point{X: c.at.X + p[pX], Y: c.at.Y + p[pY]},
 		sigma:    math.Sqrt(variance * (covariance.At(pX, pX) + covariance.At(pY, pY)) / 2),
-		blur:     math.Sqrt((p[pBlur1]*p[pBlur1] + p[pBlur2]*p[pBlur2]) / 2),
+		blur:     math.Sqrt((math.Exp(2*p[pBlur1]) + math.Exp(2*p[pBlur2])) / 2),
 		contrast: 2 * p[pHalf] * sign,
 		misfit:   math.Sqrt(variance) / math.Abs(2*p[pHalf]),
 		turn:     math.Max(math.Abs(p[pAngle1]-angle1), math.Abs(p[pAngle2]-angle2)),
@@ -184,7 +185,7 @@ func startCrossing(c crossing, s []sample) [numCrossing]float64 {
 	// Edge 1 runs along the picture of the sheet's y; its normal points to positive x.
 	p[pAngle1] = normalAngle(a[1], a[3], a[0], a[2])
 	p[pAngle2] = normalAngle(a[0], a[2], a[1], a[3])
-	p[pBlur1], p[pBlur2] = 1.5, 1.5
+	p[pBlur1], p[pBlur2] = math.Log(1.5), math.Log(1.5)
 	var sum [2]float64
 	var n [2]int
 	for _, q := range s {
@@ -217,14 +218,15 @@ func normalAngle(alongX, alongY, towardX, towardY float64) float64 {
 func crossingEquations(p [numCrossing]float64, s []sample, normal *mat.SymDense, right *mat.VecDense) float64 {
 	sin1, cos1 := math.Sincos(p[pAngle1])
 	sin2, cos2 := math.Sincos(p[pAngle2])
+	blur1, blur2 := math.Exp(p[pBlur1]), math.Exp(p[pBlur2])
 	var a [numCrossing][numCrossing]float64
 	var b, j [numCrossing]float64
 	var cost float64
 	for _, q := range s {
 		dx, dy := q.x-p[pX], q.y-p[pY]
 		d1, d2 := cos1*dx+sin1*dy, cos2*dx+sin2*dy
-		e1, slope1 := blurredStep(d1, p[pBlur1])
-		e2, slope2 := blurredStep(d2, p[pBlur2])
+		e1, slope1 := blurredStep(d1, blur1)
+		e2, slope2 := blurredStep(d2, blur2)
 		e := e1 * e2
 		r := q.value - (p[pMean] + p[pHalf]*e + p[pTone]*e*e + p[pGradX]*q.x + p[pGradY]*q.y)
 		k := p[pHalf] + 2*p[pTone]*e
@@ -233,8 +235,8 @@ func crossingEquations(p [numCrossing]float64, s []sample, normal *mat.SymDense,
 		j[pY] = -k1*sin1 - k2*sin2
 		j[pAngle1] = k1 * (cos1*dy - sin1*dx)
 		j[pAngle2] = k2 * (cos2*dy - sin2*dx)
-		j[pBlur1] = -k1 * d1 / p[pBlur1]
-		j[pBlur2] = -k2 * d2 / p[pBlur2]
+		j[pBlur1] = -k1 * d1
+		j[pBlur2] = -k2 * d2
 		j[pMean], j[pHalf], j[pTone], j[pGradX], j[pGradY] = 1, e, e*e, q.x, q.y
 		cost += r * r
 		for m := range j {
@@ -243,6 +245,11 @@ func crossingEquations(p [numCrossing]float64, s []sample, normal *mat.SymDense,
 				a[m][n] += j[m] * j[n]
 			}
 		}
+	}
+	for _, m := range []int{pBlur1, pBlur2} {
+		cost += blurWeight * p[m] * p[m]
+		b[m] -= blurWeight * p[m]
+		a[m][m] += blurWeight
 	}
 	for m := range a {
 		right.SetVec(m, b[m])
