@@ -67,7 +67,7 @@ func (e Ellipse) nearest(u, v float64) (float64, float64) {
 	x, y := math.Abs(u)/e.B, math.Abs(v)/e.B
 	var nx, ny float64
 	switch {
-	case y > 0:
+	case y > onAxis:
 		w := nearestRoot(ratio*x, y, excess)
 		nx, ny = ratio*ratio*x/(w+excess), y/w
 	case ratio*x < excess: // on the long axis, within the centres of curvature
@@ -78,6 +78,9 @@ func (e Ellipse) nearest(u, v float64) (float64, float64) {
 	}
 	return math.Copysign(nx*e.B, u), math.Copysign(ny*e.B, v)
 }
+
+// onAxis is a distance from the axis that is none: smaller numbers have few digits.
+const onAxis = 1e-290
 
 // nearestRoot solves (zx/(w+excess))² + (zy/w)² = 1 for w > 0 by Newton's method.
 // The left side is convex and falls, so that from a start below the root w only
