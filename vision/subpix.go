@@ -12,7 +12,7 @@ import (
 // edges cross there; with d1, d2 the distances of a pixel from them and s1, s2 the
 // blur across them, the picture is modelled as
 //
-//	value = a + b q + c q² + gx x + gy y,  q = erf(d1/√2 s1) erf(d2/√2 s2)
+//	value = (a + b q + c q²) (1 + gx x + gy y),  q = erf(d1/√2 s1) erf(d2/√2 s2)
 //
 // b is half the contrast. c stands for the camera's tone curve and for white
 // bleeding into black, which pull the four edges aside like the sails of a
@@ -228,8 +228,10 @@ func crossingEquations(p [numCrossing]float64, s []sample, normal *mat.SymDense,
 		e1, slope1 := blurredStep(d1, blur1)
 		e2, slope2 := blurredStep(d2, blur2)
 		e := e1 * e2
-		r := q.value - (p[pMean] + p[pHalf]*e + p[pTone]*e*e + p[pGradX]*q.x + p[pGradY]*q.y)
-		k := p[pHalf] + 2*p[pTone]*e
+		even := p[pMean] + p[pHalf]*e + p[pTone]*e*e
+		light := 1 + p[pGradX]*q.x + p[pGradY]*q.y
+		r := q.value - even*light
+		k := (p[pHalf] + 2*p[pTone]*e) * light
 		k1, k2 := k*slope1*e2, k*slope2*e1
 		j[pX] = -k1*cos1 - k2*cos2
 		j[pY] = -k1*sin1 - k2*sin2
@@ -237,7 +239,8 @@ func crossingEquations(p [numCrossing]float64, s []sample, normal *mat.SymDense,
 		j[pAngle2] = k2 * (cos2*dy - sin2*dx)
 		j[pBlur1] = -k1 * d1
 		j[pBlur2] = -k2 * d2
-		j[pMean], j[pHalf], j[pTone], j[pGradX], j[pGradY] = 1, e, e*e, q.x, q.y
+		j[pMean], j[pHalf], j[pTone] = light, e*light, e*e*light
+		j[pGradX], j[pGradY] = even*q.x, even*q.y
 		cost += r * r
 		for m := range j {
 			b[m] += j[m] * r

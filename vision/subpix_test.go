@@ -1,0 +1,270 @@
+package vision
+
+import (
+	"fmt"
+	"image"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"gocv.io/x/gocv"
+
+	"rimpair/calib"
+)
+
+// drawnCrossing is a crossing drawn with exact knowledge of its place.
+type drawnCrossing struct {
+	at          calib.Point
+	axes        [4]float64
+	brightFirst bool
+	blur        float64
+	black       float64 // linear light; white is 0.8
+	shade       float64 // fall of light per pixel to the right
+	gamma       float64 // of the camera
+	noise       float64 // grey values
+}
+
+// draw renders it in linear light: the squares' colours at points around each
+// pixel's centre, which are spread as the blur spreads the light, then the tone
+// curve and noise.
+func (d drawnCrossing) draw(rng *rand.Rand, points int) *Gray {
+	const size = 56
+	g := &Gray{Width: size, Height: size, Pix: make([]uint8, size*size)}
+	spread := gaussianPoints(d.blur, points)
+	for y := range size {
+		for x := range size {
+			light := 0.0
+			for _, o := range spread {
+				dx, dy := float64(x)+o.X-d.at.X, float64(y)+o.Y-d.at.Y
+				// The signs of the sheet's coordinates; the determinant of axes is negative.
+				u, v := -(d.axes[3]*dx - d.axes[1]*dy), -(d.axes[0]*dy - d.axes[2]*dx)
+				if (u*v > 0) == d.brightFirst {
+					light += 0.8
+				} else {
+					light += d.black
+				}
+			}
+			light *= (1 - d.shade*float64(x)) / float64(len(spread))
+			v := 255*math.Pow(light, 1/d.gamma) + d.noise*rng.NormFloat64()
+			g.Pix[y*size+x] = uint8(math.Min(math.Max(math.Round(v), 0), 255))
+		}
+	}
+	return g
+}
+
+// gaussianPoints are evenly spread points of a plane normal distribution, in
+// opposite pairs: Roberts' R2 sequence through the Box-Muller transformation.
+func gaussianPoints(sigma float64, n int) []calib.Point {
+	const a1, a2 = 0.7548776662466927, 0.5698402909980532
+	var all []calib.Point
+	for i := range n / 2 {
+		_, f1 := math.Modf(0.5 + a1*float64(i+1))
+		_, f2 := math.Modf(0.5 + a2*float64(i+1))
+		sin, cos := math.Sincos(2 * math.Pi * f2)
+		r := sigma * math.Sqrt(-2*math.Log(1-f1))
+		all = append(all, calib.Point{X: r * cos, Y: r * sin}, calib.Point{X: -r * cos, Y: -r * sin})
+	}
+	return all
+}
+
+// turnedAxes are the axes of a sheet seen turned by an angle and foreshortened.
+func turnedAxes(angleRad, pxPerMm, foreshortening float64) [4]float64 {
+	sin, cos := math.Sincos(angleRad)
+	// Sheet x to the right, y upward: the picture's y runs downward.
+	return [4]float64{pxPerMm * cos, pxPerMm * foreshortening * sin, pxPerMm * sin, -pxPerMm * foreshortening * cos}
+}
+
+// The fit on drawn crossings: placed to a hundredth of a pixel without noise,
+// whatever the tone curve and the fall of light; the blur to 1 % in linear pictures.
+func TestCrossingFit(t *testing.T) {
+	rng := rand.New(rand.NewPCG(1, 2))
+	base := drawnCrossing{at: calib.Point{X: 27.37, Y: 28.81}, axes: turnedAxes(0.3, 1.5, 0.7), brightFirst: true, blur: 1.1, black: 0.05, gamma: 1}
+	for _, c := range []struct {
+		name  string
+		edit  func(*drawnCrossing)
+		tol   float64
+		plain bool // the model's own blur
+	}{
+		{"plain", func(*drawnCrossing) {}, 0.01, true},
+		{"other colour", func(d *drawnCrossing) { d.brightFirst = false }, 0.01, true},
+		{"upright", func(d *drawnCrossing) { d.axes = turnedAxes(0, 1.5, 1) }, 0.01, true},
+		{"on a pixel", func(d *drawnCrossing) { d.at = calib.Point{X: 28, Y: 28} }, 0.01, true},
+		{"upside down", func(d *drawnCrossing) { d.axes = turnedAxes(math.Pi, 1.5, 0.6) }, 0.01, true},
+		{"aslant", func(d *drawnCrossing) { d.axes = [4]float64{1.5, 0.7, 0.1, -0.9} }, 0.01, false},
+		{"more blur", func(d *drawnCrossing) { d.blur = 1.8 }, 0.01, true},
+		{"tone curve", func(d *drawnCrossing) { d.gamma = 2.2 }, 0.01, false},
+		{"fall of light", func(d *drawnCrossing) { d.shade = 0.005 }, 0.02, false},
+		{"small squares", func(d *drawnCrossing) { d.axes = turnedAxes(0.3, 0.8, 0.8) }, 0.02, true},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			d := base
+			c.edit(&d)
+			g := d.draw(rng, 2000)
+			expected := crossing{at: calib.Point{X: d.at.X + 1.2, Y: d.at.Y - 0.9}, axes: d.axes, brightFirst: d.brightFirst, armMm: 8}
+			f, ok := g.fitCrossing(expected)
+			require.True(t, ok)
+			expected.at = f.at
+			f, ok = g.fitCrossing(expected)
+			require.True(t, ok)
+			assert.InDelta(t, d.at.X, f.at.X, c.tol)
+			assert.InDelta(t, d.at.Y, f.at.Y, c.tol)
+			if c.plain {
+				assert.InEpsilon(t, d.blur, f.blur, 0.01)
+			}
+			assert.Positive(t, f.contrast)
+			assert.Less(t, f.misfit, misfitLeast)
+
+			expected.brightFirst = !d.brightFirst
+			_, ok = g.fitCrossing(expected)
+			assert.False(t, ok, "the wrong way round")
+		})
+	}
+}
+
+// With independent noise, the fit's own sigma is the spread of its results.
+func TestCrossingSigma(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 4))
+	const draws = 200
+	var scaled, bias float64
+	for range draws {
+		d := drawnCrossing{
+			at:          calib.Point{X: 27 + 2*rng.Float64(), Y: 27 + 2*rng.Float64()},
+			axes:        turnedAxes(2*math.Pi*rng.Float64(), 1.2+rng.Float64(), 0.5+0.5*rng.Float64()),
+			brightFirst: rng.IntN(2) == 0,
+			blur:        0.8 + 0.6*rng.Float64(),
+			black:       0.05, gamma: 1, noise: 4,
+		}
+		f, ok := d.draw(rng, 400).fitCrossing(crossing{at: d.at, axes: d.axes, brightFirst: d.brightFirst, armMm: 8})
+		require.True(t, ok)
+		dx, dy := f.at.X-d.at.X, f.at.Y-d.at.Y
+		scaled += (dx*dx + dy*dy) / (2 * f.sigma * f.sigma)
+		bias += (dx + dy) / f.sigma
+	}
+	// The mean of 400 squared standard normal numbers has a standard deviation of
+	// √(2/400) = 0.07; three of them.
+	assert.InDelta(t, 1, scaled/draws, 0.21)
+	// And their mean one of √(400)/200 = 0.1 in the sum over both coordinates.
+	assert.InDelta(t, 0, bias/draws, 0.3)
+}
+
+// Against OpenCV's cornerSubPix (gradients orthogonal to the lines to the corner,
+// Förstner's idea), started at the same places, on a real corner's window of 7 px:
+// two independent ways to the same corner agree to what each is good for.
+func TestCornersAgainstOpenCVCornerSubPix(t *testing.T) {
+	g := loadSample(t, "front.jpg")
+	corners, err := FindSheets(g)
+	require.NoError(t, err)
+	corners = sheetCorners(corners, 1)
+	picture, err := gocv.NewMatFromBytes(g.Height, g.Width, gocv.MatTypeCV8UC1, g.Pix)
+	require.NoError(t, err)
+	defer picture.Close()
+	points := gocv.NewMatWithSize(len(corners), 1, gocv.MatTypeCV32FC2)
+	defer points.Close()
+	for i, c := range corners {
+		points.SetFloatAt(i, 0, float32(c.X)+0.4)
+		points.SetFloatAt(i, 1, float32(c.Y)-0.4)
+	}
+	gocv.CornerSubPix(picture, &points, image.Pt(7, 7), image.Pt(-1, -1), gocv.NewTermCriteria(gocv.Count|gocv.EPS, 50, 1e-3))
+	var square, sumX, sumY float64
+	for i, c := range corners {
+		v := points.GetVecfAt(i, 0)
+		dx, dy := c.X-float64(v[0]), c.Y-float64(v[1])
+		square += dx*dx + dy*dy
+		sumX, sumY = sumX+dx, sumY+dy
+	}
+	n := float64(len(corners))
+	// OpenCV's lie within 0.06 to 0.12 px RMS of the truth on such photos, ours within 0.04.
+	assert.Less(t, math.Sqrt(square/(2*n)), 0.13)
+	assert.InDelta(t, 0, sumX/n, 0.04)
+	assert.InDelta(t, 0, sumY/n, 0.04)
+}
+
+// Against OpenCV's findHomography (least squares over all points).
+func TestHomographyAgainstOpenCV(t *testing.T) {
+	rng := rand.New(rand.NewPCG(5, 6))
+	truth := homography{{1.4, 0.3, 1500}, {-0.2, 1.1, 1800}, {2e-4, -3e-4, 1}}
+	for _, noise := range []float64{0, 0.5} {
+		t.Run(fmt.Sprintf("noise %.1f px", noise), func(t *testing.T) {
+			var plane, picture []calib.Point
+			var weight []float64
+			from := gocv.NewMatWithSize(calib.SheetCorners, 1, gocv.MatTypeCV64FC2)
+			to := gocv.NewMatWithSize(calib.SheetCorners, 1, gocv.MatTypeCV64FC2)
+			defer from.Close()
+			defer to.Close()
+			for i := range calib.SheetCorners {
+				p := cornerPoint(i)
+				q := truth.apply(p)
+				q.X += noise * rng.NormFloat64()
+				q.Y += noise * rng.NormFloat64()
+				plane, picture, weight = append(plane, p), append(picture, q), append(weight, 1)
+				from.SetDoubleAt(i, 0, p.X)
+				from.SetDoubleAt(i, 1, p.Y)
+				to.SetDoubleAt(i, 0, q.X)
+				to.SetDoubleAt(i, 1, q.Y)
+			}
+			ours, ok := fitHomography(plane, picture, weight)
+			require.True(t, ok)
+			mask := gocv.NewMat()
+			defer mask.Close()
+			m := gocv.FindHomography(from, &to, gocv.HomograpyMethodAllPoints, 3, &mask, 2000, 0.995)
+			defer m.Close()
+			var theirs homography
+			for i := range 3 {
+				for j := range 3 {
+					theirs[i][j] = m.GetDoubleAt(i, j)
+				}
+			}
+			var ourSquares, theirSquares float64
+			for i, p := range plane {
+				a, b := ours.apply(p), theirs.apply(p)
+				ourSquares += math.Pow(distance(a, picture[i]), 2)
+				theirSquares += math.Pow(distance(b, picture[i]), 2)
+				// Half a float32's last digit at 2000 px, in which OpenCV takes the points;
+				// and a fifth of the uncertainty σ √(8/48) of the points of a fit with 8
+				// unknowns, since OpenCV goes on to minimise distances in the picture.
+				assert.Less(t, distance(a, b), 6e-5+0.2*noise*math.Sqrt(8.0/48))
+			}
+			// Little is lost against that minimum.
+			assert.LessOrEqual(t, ourSquares, 1.002*theirSquares+1e-6)
+		})
+	}
+}
+
+func TestHomographyDegenerate(t *testing.T) {
+	inLine := []calib.Point{{X: 0}, {X: 1}, {X: 2}, {X: 3}, {X: 4}}
+	w := []float64{1, 1, 1, 1, 1}
+	_, ok := fitHomography(inLine, inLine, w)
+	assert.False(t, ok, "points in a line")
+	_, ok = fitHomography(inLine[:3], inLine[:3], w[:3])
+	assert.False(t, ok, "three points")
+	same := make([]calib.Point, 5)
+	_, ok = fitHomography(same, same, w)
+	assert.False(t, ok, "one point five times")
+}
+
+// The derivative against a difference quotient.
+func TestHomographyAffine(t *testing.T) {
+	h := homography{{1.4, 0.3, 1500}, {-0.2, 1.1, 1800}, {2e-4, -3e-4, 1}}
+	p := calib.Point{X: 40, Y: -60}
+	const step = 1e-4
+	x, y, q := h.apply(calib.Point{X: p.X + step, Y: p.Y}), h.apply(calib.Point{X: p.X, Y: p.Y + step}), h.apply(p)
+	a := h.affineAt(p)
+	assert.InDelta(t, (x.X-q.X)/step, a[0], 1e-5)
+	assert.InDelta(t, (y.X-q.X)/step, a[1], 1e-5)
+	assert.InDelta(t, (x.Y-q.Y)/step, a[2], 1e-5)
+	assert.InDelta(t, (y.Y-q.Y)/step, a[3], 1e-5)
+}
+
+func BenchmarkFindSheets(b *testing.B) {
+	p, err := Load(samplePhotos+"front.jpg", DefaultLimits())
+	if err != nil {
+		b.Fatal(err)
+	}
+	for b.Loop() {
+		if _, err := FindSheets(p.Gray); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
