@@ -77,7 +77,7 @@ const (
 	warpSigmaMm       = 0.3   // paper on a floor
 	sheetHeightSigma  = 0.5   // mm, of the sheet's middle above the floor
 	sheetTiltSigmaRad = 0.003 // 0.3 mm across 100 mm
-	edgeOffsetSigmaPx = 0.3   // what linearising the tone curve leaves
+	edgeOffsetSigmaPx = 0.15  // what linearising the tone curve leaves
 	// A tyre wobbles on its rim by up to about 1 mm peak to peak (common practice,
 	// no source): across 450 mm, in a direction of its own.
 	wobbleSigmaRad  = 0.001

@@ -18,10 +18,6 @@ type scatterKey struct {
 
 func (o *edgeObservation) scatterKey() scatterKey { return scatterKey{o.photo, o.side, o.kind} }
 
-// Edge points never count as better than this: what a lens model and a tyre's
-// moulding leave.
-const minEdgeSigmaPx = 0.1
-
 // maxCorrelationLag is how many points along a curve are looked at for their
 // residuals' correlation: 120 px, beyond which it is the shape of the model.
 const maxCorrelationLag = 12
@@ -43,11 +39,25 @@ func (a *adjustment) learn(s *Scene) scatter {
 	}
 	learned := scatter{}
 	for key, list := range residuals {
+		learned[key] = arcSigmaPx(key.kind) * math.Sqrt(float64(len(list))/arcs)
 		if sigma, ok := correlatedSigma(list); ok {
-			learned[key] = max(minEdgeSigmaPx, sigma)
+			learned[key] = max(learned[key], sigma)
 		}
 	}
 	return learned
+}
+
+// arcs are the stretches of a curve, 60° each, over which errors hang together that
+// residuals do not show since the wheel bends to them: light from above moves an
+// edge differently at the bottom and at the ends, and a tyre is no exact torus.
+const arcs = 6
+
+// arcSigmaPx is how well the mean of one such stretch is known at best.
+func arcSigmaPx(kind EdgeKind) float64 {
+	if kind == RimCircle {
+		return 0.2
+	}
+	return 0.04
 }
 
 func correlatedSigma(residuals []float64) (sigma float64, ok bool) {
