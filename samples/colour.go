@@ -51,7 +51,7 @@ func (l lamp) ambient(n vec) rgb {
 // mirrored is the surroundings in a direction.
 func (l lamp) mirrored(d vec) rgb {
 	if d.Z < 0 {
-		return l.bounce.mix(l.horizon, 0.25*math.Exp(8*d.Z))
+		return l.bounce.mix(l.horizon, math.Exp(6*d.Z))
 	}
 	c := l.horizon.mix(l.sky, math.Sqrt(d.Z))
 	if !l.hard {

@@ -59,7 +59,7 @@ func newFloor(g *rand.Rand, s Setting) floor {
 	}
 	switch f.kind {
 	case asphalt:
-		f.colour = tinted(g, grey(0.12), 0.05).scale(uniform(g, 0.7, 1.5))
+		f.colour = tinted(g, grey(0.12), 0.02).scale(uniform(g, 0.7, 1.5))
 	case pavers:
 		f.size = uniform(g, 180, 220)
 	}

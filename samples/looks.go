@@ -101,10 +101,15 @@ func newLamp(g *rand.Rand, s Setting) lamp {
 	return l
 }
 
-// cableOnFloor is a winding cable, drawn anywhere around the vehicle.
-func cableOnFloor(g *rand.Rand, _ []Sheet) []vec {
+// cableOnFloor is a winding cable: half of them begin on a sheet, the others anywhere
+// around the vehicle.
+func cableOnFloor(g *rand.Rand, sheets []Sheet) []vec {
 	angle := uniform(g, 0, 2*math.Pi)
 	p := vec{X: uniform(g, -900, 900), Y: uniform(g, -900, 1000), Z: cableRadiusMm}
+	if len(sheets) > 0 && g.IntN(2) == 0 {
+		s := pick(g, sheets...)
+		p.X, p.Y = s.X+uniform(g, -100, 100), s.Y+uniform(g, -140, 140)
+	}
 	line := []vec{p}
 	bend := 0.0
 	for range 60 {
