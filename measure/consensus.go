@@ -37,10 +37,10 @@ const (
 	ballotTolerance  = 2.5  // px, within which an edge agrees
 	fullOfferStep    = 0.25 // step from which an edge counts fully
 	belowSin         = 0.1  // sine of the angle above the hub to which no mudguard reaches
-	clearlyBetter    = 0.15 // share of agreement by which the lower part alone must win
+	clearlyBetter    = 0.1  // share of agreement by which the lower part alone must win
 	sampleSize       = 5
 	samples          = 1500
-	samplesPolished  = 6
+	samplesPolished  = 24
 	polishIterations = 6
 )
 
@@ -48,48 +48,98 @@ const (
 // tyreNumbers' seven.
 var guessSpread = [tyreNumbers]float64{10, 14, 7, 0.03, 0.03, 8, 3}
 
-// consensus improves a guessed wheel by the consensus of the edges around it. The
-// score is the share of the probes that agree. A mudguard is an outline of its own
-// about the same axle, and may win where it covers much of the tyre; so the lower
-// part, which none covers, is heard alone as well.
-func (m *set) consensus(scene *Scene, side Side) (Wheel, float64) {
+// contender is a wheel that edges voted for, and the share of the probes that agree.
+type contender struct {
+	wheel Wheel
+	share float64
+}
+
+// contenders are the wheels around a guessed one that the most edges agree with. A
+// mudguard is an outline of its own about the same axle, and may win where it covers
+// much of the tyre; so the lower part, which none covers, is heard alone as well.
+func (m *set) contenders(scene *Scene, side Side) []contender {
 	ballots := m.ballots(scene, side)
-	whole, wholeScore := m.vote(scene.Wheels[side], side, ballots)
+	start := scene.Wheels[side]
+	list := m.vote(start, ballots)
 	below := slices.DeleteFunc(ballots, func(b ballot) bool { return b.sin > belowSin })
-	lower, lowerScore := m.vote(scene.Wheels[side], side, below)
-	if lowerScore > wholeScore+clearlyBetter {
-		return lower, lowerScore
+	for _, c := range m.vote(start, below) {
+		c.share -= clearlyBetter
+		list = append(list, c)
 	}
-	return whole, wholeScore
+	return list
 }
 
-// vote is the wheel that most of some ballots agree with.
-func (m *set) vote(start Wheel, side Side, ballots []ballot) (Wheel, float64) {
+// vote returns the wheels that most of some ballots agree with.
+func (m *set) vote(start Wheel, ballots []ballot) []contender {
 	prior := m.guessPrior(&start)
-	d, score := poll(ballots, &prior, ballotTolerance)
-	start.Centre = r3.Add(start.Centre, r3.Vec{X: d[0], Y: d[1], Z: d[2]})
-	start.HeadingRad += d[3]
-	start.TiltRad += d[4]
-	start.Ring += d[5]
-	start.Tube += d[6]
-	return start, score
+	var list []contender
+	for _, c := range poll(ballots, &prior, ballotTolerance) {
+		w, d := start, c.delta
+		w.Centre = r3.Add(w.Centre, r3.Vec{X: d[0], Y: d[1], Z: d[2]})
+		w.HeadingRad += d[3]
+		w.TiltRad += d[4]
+		w.Ring += d[5]
+		w.Tube += d[6]
+		list = append(list, contender{w, c.share})
+	}
+	return list
 }
 
-// poll returns the change that most ballots agree with, and the share that does.
-func poll(ballots []ballot, prior *guessPrior, tolerance float64) (delta [tyreNumbers]float64, share float64) {
+// hearBoth lets the edges vote on both wheels and takes the contenders that make
+// the best pair: a vehicle has the same tyres on both sides, and stands straight.
+func (m *set) hearBoth(scene *Scene) (support [2]float64) {
+	left, right := m.contenders(scene, Left), m.contenders(scene, Right)
+	best := math.Inf(-1)
+	for _, l := range left {
+		for _, r := range right {
+			if score := l.share + r.share - unlike(&l.wheel, &r.wheel); score > best {
+				best, support = score, [2]float64{l.share, r.share}
+				scene.Wheels[Left], scene.Wheels[Right] = l.wheel, r.wheel
+			}
+		}
+	}
+	return support
+}
+
+// unlike is the penalty for two wheels that differ: builders' practice, no source,
+// as for pairSpread. It only guides the choice of edges.
+func unlike(l, r *Wheel) float64 {
+	sum := 0.0
+	for _, d := range [...]struct{ value, spread float64 }{
+		{l.Ring + l.Tube - r.Ring - r.Tube, 1.5},
+		{l.Tube - r.Tube, 1.5},
+		{l.Centre.Z - r.Centre.Z, 2},
+		{l.TiltRad + r.TiltRad, 0.012},
+	} {
+		sum += d.value * d.value / (d.spread * d.spread)
+	}
+	return unlikeWeight * min(sum, unlikeMost)
+}
+
+const (
+	unlikeWeight = 0.02 // of a spread squared against the share of agreeing probes
+	unlikeMost   = 50.0
+)
+
+// favourite is what a poll came to.
+type favourite struct {
+	delta [tyreNumbers]float64
+	score float64
+	share float64
+}
+
+// poll returns the changes that the most ballots agree with, best first.
+func poll(ballots []ballot, prior *guessPrior, tolerance float64) []favourite {
 	if len(ballots) == 0 {
-		return delta, 0
+		return nil
 	}
-	type candidate struct {
-		delta [tyreNumbers]float64
-		score float64
-	}
-	consider := func(delta [tyreNumbers]float64) candidate {
-		return candidate{delta, agreement(ballots, &delta, tolerance) - prior.penalty(&delta)}
+	consider := func(delta [tyreNumbers]float64) favourite {
+		score := agreement(ballots, &delta, tolerance) - prior.penalty(&delta)
+		return favourite{delta, score, score / float64(len(ballots))}
 	}
 	// A fixed seed: the same photos give the same numbers.
 	random := rand.New(rand.NewPCG(1, 2))
-	best := []candidate{consider(delta)}
+	best := []favourite{consider([tyreNumbers]float64{})}
 	for range samples {
 		fit := newLinearFit(prior)
 		for range sampleSize {
@@ -100,22 +150,22 @@ func poll(ballots []ballot, prior *guessPrior, tolerance float64) (delta [tyreNu
 			best = append(best, consider(delta))
 		}
 	}
-	slices.SortStableFunc(best, func(a, b candidate) int { return cmp.Compare(b.score, a.score) })
+	byScore := func(a, b favourite) int { return cmp.Compare(b.score, a.score) }
+	slices.SortStableFunc(best, byScore)
 	best = best[:min(len(best), samplesPolished)]
-	winner := best[0]
-	for _, c := range best {
+	for i := range best {
 		for range polishIterations {
-			delta, ok := polish(ballots, prior, &c.delta, tolerance)
+			delta, ok := polish(ballots, prior, &best[i].delta, tolerance)
 			if !ok {
 				break
 			}
-			c = consider(delta)
-		}
-		if c.score > winner.score {
-			winner = c
+			if c := consider(delta); c.score > best[i].score {
+				best[i] = c
+			}
 		}
 	}
-	return winner.delta, winner.score / float64(len(ballots))
+	slices.SortStableFunc(best, byScore)
+	return best
 }
 
 // polish fits all offers near delta, weighted by Tukey's biweight.

@@ -32,7 +32,7 @@ func (m *set) fitPair(pairs []pairGuess) (*Scene, error) {
 	bestSupport := 0.0
 	for _, pair := range pairs[:min(len(pairs), pairsHeard)] {
 		scene, support := m.hear(pair)
-		if both := support[Left] + support[Right]; best == nil || both > bestSupport {
+		if both := support[Left] + support[Right] - unlike(&scene.Wheels[Left], &scene.Wheels[Right]); best == nil || both > bestSupport {
 			best, bestSupport, m.support = scene, both, support
 		}
 	}
@@ -49,9 +49,7 @@ func (m *set) hear(pair pairGuess) (scene *Scene, support [2]float64) {
 		m.knowledge.rims[side] = scene.Wheels[side].Ring - scene.Wheels[side].Tube
 	}
 	for range consensusRounds {
-		for side := range scene.Wheels {
-			scene.Wheels[side], support[side] = m.consensus(scene, Side(side))
-		}
+		support = m.hearBoth(scene)
 	}
 	return scene, support
 }

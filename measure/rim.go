@@ -15,7 +15,7 @@ import (
 
 const (
 	rimWindowPx    = 12.0
-	rimToleranceP  = 1.2 // px, within which an edge agrees
+	rimTolerancePx = 1.2 // px, within which an edge agrees
 	rimMinStep     = 0.08
 	rimFullStep    = 0.25
 	minFacing      = 0.05 // cosine between the line of sight and the axle
@@ -89,7 +89,8 @@ func (m *set) findRim(scene *Scene, side Side, face Face) (Wheel, rimEdge) {
 		prior.know(4, 0, lipSigmaMm)
 		prior.know(5, 0, rimRadiusVote)
 		prior.know(6, 0, rimOffsetVote)
-		d, share := poll(ballots, &prior, rimToleranceP)
+		favourite := poll(ballots, &prior, rimTolerancePx)[0]
+		d, share := favourite.delta, favourite.share
 		if share > best.share {
 			best = rimEdge{found: share >= minRimShare, sign: sign, share: share}
 			winner = start

@@ -86,13 +86,15 @@ func priorOf(p *vision.Photo) cameraPrior {
 // through the photos that show both.
 func (m *set) placePhotos() error {
 	type sighting struct{ photo, sheet int }
+	var seen []sighting
 	poses := map[sighting]calib.Pose{} // sheet number to camera
 	first := calib.MaxSheets + 1
 	for i, in := range m.inputs {
-		for number, corners := range bySheet(in.Corners) {
-			pose, ok := m.sheetPose(i, corners)
-			if ok {
+		sheets := bySheet(in.Corners)
+		for number := 1; number <= calib.MaxSheets; number++ {
+			if pose, ok := m.sheetPose(i, sheets[number]); ok {
 				poses[sighting{i, number}] = pose
+				seen = append(seen, sighting{i, number})
 				first = min(first, number)
 			}
 		}
@@ -102,7 +104,8 @@ func (m *set) placePhotos() error {
 	m.scene.Sheets = []SheetState{newSheet(first, calib.Pose{R: calib.Identity()})}
 	for changed := true; changed; {
 		changed = false
-		for at, pose := range poses {
+		for _, at := range seen {
+			pose := poses[at]
 			index, known := sheetIndex[at.sheet]
 			switch {
 			case known && !placed[at.photo]:
