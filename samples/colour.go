@@ -88,5 +88,6 @@ func (l lamp) shade(p paint, n, d vec, open, lit float64) rgb {
 	if p.metal {
 		return out.scale(1 - p.mirror).add(p.base.mix(grey(1), grazing).mul(image).scale(p.mirror))
 	}
-	return out.add(image.scale(p.mirror + (1-p.mirror)*grazing*0.6))
+	// The rougher a surface is, the less it gleams at its limb.
+	return out.add(image.scale(p.mirror + (1-p.mirror)*grazing*0.6*p.sharp/(p.sharp+12)))
 }

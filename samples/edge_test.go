@@ -18,7 +18,7 @@ func evenLight() lamp {
 // bareStage shows parts of plain white over a black floor.
 func bareStage(solids ...solid) *stage {
 	m := new(assembly)
-	m.add(paint{base: grey(1)}, solids...)
+	m.addFine(func(*hit) paint { return paint{base: grey(1)} }, solids...)
 	return &stage{parts: m.parts, lamp: evenLight(), sky: newSkyMap(nil, lamp{hard: true})}
 }
 

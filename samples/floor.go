@@ -32,6 +32,35 @@ type floor struct {
 	turnRad float64
 	salt    uint32
 	leaves  []leaf
+	heaps   map[[2]int32][]int32 // the leaves near each cell of the floor
+}
+
+// heapMm is the size of the cells by which leaves are looked up.
+const heapMm = 80.0
+
+func heapOf(x, y float64) [2]int32 {
+	return [2]int32{int32(math.Floor(x / heapMm)), int32(math.Floor(y / heapMm))}
+}
+
+// sortLeaves prepares the look-up.
+func (f *floor) sortLeaves() {
+	f.heaps = map[[2]int32][]int32{}
+	for i, l := range f.leaves {
+		lo, hi := heapOf(l.x-l.length/2, l.y-l.length/2), heapOf(l.x+l.length/2, l.y+l.length/2)
+		for x := lo[0]; x <= hi[0]; x++ {
+			for y := lo[1]; y <= hi[1]; y++ {
+				f.heaps[[2]int32{x, y}] = append(f.heaps[[2]int32{x, y}], int32(i))
+			}
+		}
+	}
+}
+
+// leavesAt lists the leaves that may cover a place.
+func (f *floor) leavesAt(x, y float64) []int32 {
+	if len(f.heaps) == 0 {
+		return nil
+	}
+	return f.heaps[heapOf(x, y)]
 }
 
 // leaf is a fallen leaf: pointed at both ends.
@@ -83,6 +112,7 @@ func (f *floor) scatter(g *rand.Rand, s Setting, sheets []Sheet) {
 			l.x, l.y = sheet.X+uniform(g, -90, 90), sheet.Y+uniform(g, -130, 130)
 		}
 	}
+	f.sortLeaves()
 }
 
 // covers reports whether a leaf lies over a place, and on which side of its rib.
@@ -118,11 +148,10 @@ func (f *floor) paintAt(x, y, footprint float64) (paint, int32) {
 		du := 45 * f.fbm(u/160, v/160, 4, footprint/160, 4)
 		dv := 45 * f.fbm(u/160, v/160, 4, footprint/160, 8)
 		width := 2.2 + 1.5*noise(u/70, v/70, f.salt+77)
-		if edge := f.cellEdge((u+du)/900, (v+dv)/900) * 900; edge < width {
-			c, zone = c.scale(0.3), zoneJoint
-		}
+		edge := f.cellEdge((u+du)/900, (v+dv)/900) * 900
+		c, zone = drawJoint(c, c.scale(0.3), edge-width, 2*width, footprint)
 	case tiles, pavers:
-		c, zone = f.tileAt(u, v, c.scale(1+f.rough*(0.18*mottle+0.05*grain())))
+		c, zone = f.tileAt(u, v, c.scale(1+f.rough*(0.18*mottle+0.05*grain())), footprint)
 	case asphalt:
 		c = c.scale(1 + 0.12*mottle).scale(1 + f.rough*f.stones(u/7, v/7, footprint/7))
 	}
@@ -130,21 +159,35 @@ func (f *floor) paintAt(x, y, footprint float64) (paint, int32) {
 }
 
 // tileAt tells joints from tiles, each with its own shade; pavers are laid in bond.
-func (f *floor) tileAt(u, v float64, c rgb) (rgb, int32) {
+func (f *floor) tileAt(u, v float64, c rgb, footprint float64) (rgb, int32) {
 	w, h, joint := f.size, f.size, 3.5
 	if f.kind == pavers {
 		h, joint = f.size/2, 5
 	}
 	row := math.Floor(v / h)
-	if f.kind == pavers && math.Mod(row, 2) != 0 {
+	if f.kind == pavers && int(row)%2 != 0 {
 		u += w / 2
 	}
 	column := math.Floor(u / w)
 	a, b := u-column*w, v-row*h
-	if a < joint || b < joint {
-		return f.joint, zoneJoint
+	c = c.scale(1 + 0.14*(hash01(int32(column), int32(row), f.salt+9)-0.5))
+	// Joints run along the tile's borders, half of each belonging to a neighbour.
+	edge := min(a, w-a, b, h-b) - joint/2
+	return drawJoint(c, f.joint, edge, joint, footprint)
+}
+
+// drawJoint draws a line of a width, at a distance from its border (negative inside).
+// Where it is several pixels wide it is a zone of its own, to be sampled; where it is
+// narrow, it fades by the share of the footprint that it covers.
+func drawJoint(c, joint rgb, edge, width, footprint float64) (rgb, int32) {
+	if width > 3*footprint {
+		if edge < 0 {
+			return joint, zoneJoint
+		}
+		return c, zoneFloor
 	}
-	return c.scale(1 + 0.14*(hash01(int32(column), int32(row), f.salt+9)-0.5)), zoneFloor
+	near, far := max(edge-footprint/2, -width), min(edge+footprint/2, 0)
+	return c.mix(joint, max(far-near, 0)/footprint), zoneFloor
 }
 
 // hash01 is a number in [0, 1) for a lattice point (an integer hash with full

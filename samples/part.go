@@ -6,7 +6,8 @@ import "math"
 // them is no edge.
 type part struct {
 	solid
-	id    int32
+	id    edgeID
+	fine  bool // what is measured, to be rendered with all samples
 	paint paint
 	// finish refines the paint at a hit, and may tell zones of the surface apart.
 	finish func(h *hit) paint
@@ -15,11 +16,11 @@ type part struct {
 // assembly collects the parts of a scene.
 type assembly struct {
 	parts []part
-	next  int32
+	next  edgeID
 }
 
 // group reserves an id.
-func (m *assembly) group() int32 {
+func (m *assembly) group() edgeID {
 	m.next++
 	return m.next
 }
@@ -31,10 +32,11 @@ func (m *assembly) add(p paint, solids ...solid) {
 	}
 }
 
-func (m *assembly) addFinished(finish func(h *hit) paint, solids ...solid) {
+// addFine adds what is measured, with its own finish.
+func (m *assembly) addFine(finish func(h *hit) paint, solids ...solid) {
 	id := m.group()
 	for _, s := range solids {
-		m.parts = append(m.parts, part{solid: s, id: id, finish: finish})
+		m.parts = append(m.parts, part{solid: s, id: id, fine: true, finish: finish})
 	}
 }
 

@@ -40,29 +40,36 @@ func (s Scene) stage(turnDeg float64) *stage {
 	return st
 }
 
-// Ids of what is no part; parts count from 1. An id in a picture holds the part, the
-// zone and whether the sun is hidden.
+// edgeID tells apart what neighbouring rays meet: the part, its zone, and whether the
+// sun is hidden. Parts count from 1.
+type edgeID int32
+
 const (
-	idFloor = iota - 2
+	idFloor edgeID = iota - 2
 	idNothing
 )
 
-func edgeID(part, zone int32, dark bool) int32 {
-	id := part<<9 | zone<<1
+func newEdgeID(part edgeID, zone int32, fine, dark bool) edgeID {
+	id := part<<10 | edgeID(zone)<<2
+	if fine {
+		id |= 2
+	}
 	if dark {
 		id |= 1
 	}
 	return id
 }
 
+// fine says whether it is something that is measured: rim, tyre or sheet.
+func (id edgeID) fine() bool { return id&2 != 0 }
+
+func (id edgeID) floor() bool { return id>>10 == idFloor }
+
 // look is one ray's answer.
 type look struct {
 	colour rgb
-	id     int32
+	id     edgeID
 }
-
-// bareFloor tells the floor, its joints, leaves and shadows from all else.
-func (l look) bareFloor() bool { return l.id>>9 == idFloor && l.id>>1&0xff < zonePaper }
 
 // trace follows a ray past the candidates to the floor; pixel is a pixel's angle. It
 // uses h for its own purposes: one hit for millions of rays spares the heap.
@@ -80,7 +87,7 @@ func (st *stage) trace(r ray, candidates []int32, pixel float64, h *hit) look {
 		}
 	}
 	if nearest < 0 {
-		return look{st.lamp.horizon.scale(0.8 * st.lamp.exposure), edgeID(idNothing, 0, false)}
+		return look{st.lamp.horizon.scale(0.8 * st.lamp.exposure), newEdgeID(idNothing, 0, false, false)}
 	}
 	p := &st.parts[nearest]
 	surface := p.paint
@@ -97,7 +104,7 @@ func (st *stage) trace(r ray, candidates []int32, pixel float64, h *hit) look {
 		}
 	}
 	c := st.lamp.shade(surface, normal, r.d, open, lit)
-	return look{c.scale(st.lamp.exposure), edgeID(p.id, zone, dark)}
+	return look{c.scale(st.lamp.exposure), newEdgeID(p.id, zone, p.fine, dark)}
 }
 
 // Zones of a sheet, beyond the floor's.
@@ -134,14 +141,14 @@ func (st *stage) ground(r ray, t, pixel float64, h *hit) look {
 	if !onSheet {
 		surface, zone = st.floor.paintAt(p.X, p.Y, footprint)
 	}
-	for i := range st.floor.leaves {
+	for _, i := range st.floor.leavesAt(p.X, p.Y) {
 		l := &st.floor.leaves[i]
 		if on, side := l.covers(p.X, p.Y); on {
 			c := l.colour
 			if math.Abs(side) < 0.06 {
 				c = c.scale(1.4)
 			}
-			surface, zone = paint{base: c.scale(1 - 0.2*side)}, zoneLeaf+int32(i)
+			surface, zone = paint{base: c.scale(1 - 0.2*side)}, zoneLeaf+i
 		}
 	}
 	lit, dark := 1.0, false
@@ -152,7 +159,7 @@ func (st *stage) ground(r ray, t, pixel float64, h *hit) look {
 		lit, dark = 0, true
 	}
 	c := st.lamp.shade(surface, normal, r.d, open, lit)
-	return look{c.scale(st.lamp.exposure), edgeID(idFloor, zone, dark)}
+	return look{c.scale(st.lamp.exposure), newEdgeID(idFloor, zone, onSheet, dark)}
 }
 
 const (
@@ -241,7 +248,7 @@ func (st *stage) photograph(s Shot) *lightPicture {
 	w, h := s.Width, s.Height
 	across, down := (w+tileSize-1)/tileSize, (h+tileSize-1)/tileSize
 	pic := newLightPicture(w, h)
-	ids := make([]int32, w*h)
+	ids := make([]edgeID, w*h)
 
 	// each visits all pixels with their tile's rays and parts, and a hit to use up.
 	each := func(visit func(x, y int, rays *patch, candidates []int32, h *hit)) {
@@ -271,13 +278,13 @@ func (st *stage) photograph(s Shot) *lightPicture {
 			return st.trace(rays.ray(float64(x)+u-0.5, float64(y)+v-0.5), candidates, c.pixel, h)
 		}
 		centre := look{pic.get(y*w + x), ids[y*w+x]}
-		uniform, floor := around(centre, sample)
+		uniform, fine := around(centre, sample)
 		switch {
 		case uniform:
-		case floor:
-			pic.set(y*w+x, average(sample, samplesOfFloor, pixelHash(x, y)))
-		default:
+		case fine:
 			pic.set(y*w+x, average(sample, samplesPerEdge, pixelHash(x, y)))
+		default:
+			pic.set(y*w+x, average(sample, samplesElsewhere, pixelHash(x, y)))
 		}
 	})
 	return pic
@@ -294,16 +301,16 @@ func (p *lightPicture) get(i int) rgb {
 // around looks at a pixel's corners. A straight edge that crosses the pixel leaves
 // them on both of its sides, so where they all look like the centre the pixel is
 // uniform: the edge beside which it lies misses it.
-func around(centre look, sample func(u, v float64) look) (uniform, floor bool) {
-	uniform, floor = true, centre.bareFloor()
+func around(centre look, sample func(u, v float64) look) (uniform, fine bool) {
+	uniform, fine = true, centre.id.fine()
 	for k := range 4 {
 		l := sample(float64(k%2), float64(k/2))
-		if l.id != centre.id || step(l.colour.g, centre.colour.g) && l.id>>9 != idFloor {
+		if l.id != centre.id || step(l.colour.g, centre.colour.g) && !l.id.floor() {
 			uniform = false
 		}
-		floor = floor && l.bareFloor()
+		fine = fine || l.id.fine()
 	}
-	return uniform, floor
+	return uniform, fine
 }
 
 // average is the mean colour of a pixel.
@@ -350,11 +357,12 @@ func (st *stage) cull(c camera) [][]int32 {
 }
 
 const (
-	// samplesPerEdge is how many rays an edge pixel gets. They put its shares on either
-	// side of an edge right to 0.0155 (standard deviation over all directions and places).
+	// samplesPerEdge is how many rays an edge pixel gets where rims, tyres or sheets are
+	// in sight. They put its shares on either side of an edge right to 0.0155 (standard
+	// deviation over all directions and places).
 	samplesPerEdge = 64
-	// samplesOfFloor are enough where no part or sheet is in sight.
-	samplesOfFloor = 16
+	// samplesElsewhere do for what nobody measures.
+	samplesElsewhere = 16
 	// edgeContrast is the relative step between neighbours of one part that counts
 	// as an edge: a crease, or a narrow gleam.
 	edgeContrast = 0.08
@@ -362,7 +370,7 @@ const (
 
 // findEdges marks the pixels that need more than one ray: those with a neighbour of
 // another id, or a step in brightness on the same part.
-func findEdges(p *lightPicture, ids []int32) []bool {
+func findEdges(p *lightPicture, ids []edgeID) []bool {
 	w, h := p.width, p.height
 	edges := make([]bool, w*h)
 	green := p.channel[1]
@@ -370,7 +378,7 @@ func findEdges(p *lightPicture, ids []int32) []bool {
 		for x := range w {
 			i := y*w + x
 			id, g := ids[i], green[i]
-			floor := id>>9 == idFloor
+			floor := id.floor()
 			for yy := max(y-1, 0); yy <= min(y+1, h-1) && !edges[i]; yy++ {
 				for xx := max(x-1, 0); xx <= min(x+1, w-1); xx++ {
 					k := yy*w + xx

@@ -60,9 +60,9 @@ func (m *assembly) addWheel(w Wheel, l looks, turnDeg float64) {
 	rim := w.spun(w.RimAxis(turnDeg), turnDeg)
 	tyre := w.spun(w.TyreAxis(turnDeg), turnDeg)
 	R, r := w.tyreRadii()
-	m.addFinished(tyreFinish(l.tyre, r, w.RimDiameterMm/2), &torus{axes: tyre, R: R, r: r, vMax: shoulder},
+	m.addFine(tyreFinish(l.tyre, r, w.RimDiameterMm/2), &torus{axes: tyre, R: R, r: r, vMax: shoulder},
 		newTyreWall(tyre, w, 1), newTyreWall(tyre, w, -1))
-	m.addFinished(rimFinish(l.rim), newLathe(rim, rimProfile(w)...))
+	m.addFine(rimFinish(l.rim), newLathe(rim, rimProfile(w)...))
 
 	bed := w.BeadSeatMm/2 - 15
 	const flange, flangeAt = 24.0, 27.0
