@@ -19,6 +19,7 @@ require (
 	go.yaml.in/yaml/v3 v3.0.5 // indirect
 	gocv.io/x/gocv v0.31.0 // indirect
 	golang.org/x/image v0.48.0 // indirect
+	golang.org/x/sync v0.25.0 // indirect
 	golang.org/x/sys v0.50.0 // indirect
 	golang.org/x/text v0.44.0 // indirect
 	gonum.org/v1/gonum v0.17.0 // indirect

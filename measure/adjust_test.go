@@ -9,15 +9,6 @@ import (
 	"rimpair/calib"
 )
 
-// lookAt is the pose of a camera at eye that looks at target, the picture upright.
-func lookAt(eye, target r3.Vec) calib.Pose {
-	forward := r3.Unit(r3.Sub(target, eye))
-	right := r3.Unit(r3.Cross(forward, r3.Vec{X: 0.01, Y: 0.02, Z: 1}))
-	down := r3.Cross(forward, right)
-	rot := calib.Rot{{right.X, right.Y, right.Z}, {down.X, down.Y, down.Z}, {forward.X, forward.Y, forward.Z}}
-	return calib.Pose{R: rot, T: r3.Scale(-1, rot.Apply(eye))}
-}
-
 // exampleScene is a vehicle of an invented scenario: two sheets on a diagonal,
 // seen from the front and the rear.
 func exampleScene() *Scene {
@@ -34,8 +25,8 @@ func exampleScene() *Scene {
 	return &Scene{
 		Cameras: []calib.Camera{{F: 3050, Cx: 2010, Cy: 1520, K1: 0.02, K2: -0.03, P1: 3e-4, P2: -2e-4}},
 		Photos: []PhotoState{
-			{Pose: lookAt(r3.Vec{X: -330, Y: 800, Z: 1200}, r3.Vec{X: -320, Y: -350, Z: 150}), Zoom: 0.001, ShiftX: 2, ShiftY: -3, EdgeOffset: [2]float64{0.2, -0.1}},
-			{Pose: lookAt(r3.Vec{X: -300, Y: -1800, Z: 1500}, r3.Vec{X: -320, Y: -450, Z: 150}), Zoom: -0.001, ShiftX: -1, ShiftY: 1, EdgeOffset: [2]float64{0.1, 0.1}},
+			{Pose: lookAt(r3.Vec{X: -330, Y: 800, Z: 1200}, r3.Vec{X: -320, Y: -350, Z: 150}, r3.Vec{Y: 0.1}), Zoom: 0.001, ShiftX: 2, ShiftY: -3, EdgeOffset: [2]float64{0.2, -0.1}},
+			{Pose: lookAt(r3.Vec{X: -300, Y: -1800, Z: 1500}, r3.Vec{X: -320, Y: -450, Z: 150}, r3.Vec{Y: 0.1}), Zoom: -0.001, ShiftX: -1, ShiftY: 1, EdgeOffset: [2]float64{0.1, 0.1}},
 		},
 		Sheets: []SheetState{
 			{Number: 1, Pose: calib.Pose{R: calib.RotFromVector(r3.Vec{X: 0.002, Y: -0.001}), T: r3.Vec{Z: 0.2}}, ScaleX: 1.001, ScaleY: 0.999, Warp: [3]float64{0.2, 0.1, -0.1}},

@@ -250,7 +250,7 @@ func (m *set) guessPrior(w *Wheel) guessPrior {
 		p.know(i, 0, spread)
 	}
 	p.knowSum([tyreNumbers]float64{2: 1, wheelRing: -1, wheelTube: -1}, -hubSinkMm-(w.Centre.Z-w.Ring-w.Tube), hubSinkSigmaMm)
-	p.knowSum([tyreNumbers]float64{wheelRing: 1, wheelTube: -1}, m.knowledge.rims[0]-(w.Ring-w.Tube), tubeSigmaMm)
+	p.knowSum([tyreNumbers]float64{wheelRing: 1, wheelTube: -1}, m.knowledge.rims[0]-(w.Ring-w.Tube), math.Hypot(tubeSigmaMm, m.knowledge.rimSigma))
 	return p
 }
 

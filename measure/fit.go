@@ -2,6 +2,7 @@ package measure
 
 import (
 	"errors"
+	"math"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -20,6 +21,7 @@ const jointWindowPx = 4.0
 // fitted is the joint solution and what it was made of.
 type fitted struct {
 	scene      *Scene
+	freed      free
 	adjustment adjustment
 	solution   Solution[*Scene]
 }
@@ -44,6 +46,9 @@ func (m *set) hear(pair pairGuess) (scene *Scene, support [2]float64) {
 	k := seeker{bead: m.settings.BeadSeatMm / 2}
 	scene = m.scene.clone()
 	m.knowledge.rims = [2]float64{}
+	if m.settings.BeadSeatMm == 0 {
+		m.knowledge.rimSigma = unknownRimSigmaMm
+	}
 	for side, g := range pair.wheels() {
 		scene.Wheels[side] = k.wheel(g)
 		m.knowledge.rims[side] = scene.Wheels[side].Ring - scene.Wheels[side].Tube
@@ -93,10 +98,47 @@ func (m *set) fitJointly(scene *Scene, rims bool) (*fitted, error) {
 			return nil, err
 		}
 		scene = solution.State
-		f = &fitted{scene: scene, adjustment: a, solution: solution}
+		f = &fitted{scene: scene, freed: freed, adjustment: a, solution: solution}
 		learned = a.learn(scene)
 	}
 	return f, nil
+}
+
+// unknownRimSigmaMm is how far off a rim's radius guessed from the tyre may be.
+const unknownRimSigmaMm = 12.0
+
+// beadSeats are bead seat diameters of wheels that such vehicles have in front, mm
+// (ISO 5775-2, from memory).
+var beadSeats = []float64{305, 349, 355, 406, 451, 507, 540, 559}
+
+// guessRims takes for the unknown rim size the standard one near the tyre's inner
+// edge whose rim is seen best.
+func (m *set) guessRims(scene *Scene) {
+	inner := 0.0
+	for side := range scene.Wheels {
+		inner += (scene.Wheels[side].Ring - scene.Wheels[side].Tube) / 2
+	}
+	m.knowledge.rims = [2]float64{inner, inner}
+	best := math.Inf(-1)
+	for _, diameter := range beadSeats {
+		off := (diameter/2 - inner) / tubeSigmaMm
+		if math.Abs(off) > 3 {
+			continue
+		}
+		trial := *m
+		trial.knowledge.rims = [2]float64{diameter / 2, diameter / 2}
+		trial.findRims(scene)
+		score := -off * off / 10
+		for side := range trial.rims {
+			for _, edge := range trial.rims[side] {
+				score += edge.share
+			}
+		}
+		if score > best {
+			best, m.knowledge.rims = score, trial.knowledge.rims
+		}
+	}
+	m.knowledge.rimSigma = 0
 }
 
 // findRims looks for the rims' edges around the fitted tyres.

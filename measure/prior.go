@@ -1,6 +1,10 @@
 package measure
 
-import "gonum.org/v1/gonum/spatial/r3"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
 
 // source is where uncertainty comes from: a line of the budget.
 type source int
@@ -105,6 +109,7 @@ type cameraPrior struct {
 type knowledge struct {
 	cameras    []cameraPrior
 	rims       [2]float64 // bead seat radius in mm
+	rimSigma   float64    // of them, where they are guessed
 	scale      [2]float64 // print scale along x and y
 	scaleSigma float64
 }
@@ -174,7 +179,7 @@ func (k *knowledge) wheelPriors(side Side, l *layout) []prior {
 	add(sourceTyreShape, []int{at[2], at[wheelRing], at[wheelTube]}, []float64{1, -1, -1}, -hubSinkMm, hubSinkSigmaMm,
 		func(w *Wheel) float64 { return w.Centre.Z - w.Ring - w.Tube })
 	// The tyre's section is about as high as wide: from the bead to the tread, R + r − bead = 2r.
-	add(sourceTyreShape, []int{at[wheelRing], at[wheelTube]}, []float64{1, -1}, bead, tubeSigmaMm,
+	add(sourceTyreShape, []int{at[wheelRing], at[wheelTube]}, []float64{1, -1}, bead, math.Hypot(tubeSigmaMm, k.rimSigma),
 		func(w *Wheel) float64 { return w.Ring - w.Tube })
 	rim := at[wheelRim:]
 	add(sourceWobble, rim[:1], nil, 0, wobbleSigmaRad, func(w *Wheel) float64 { return w.RimHeadingRad })

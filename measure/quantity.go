@@ -25,7 +25,7 @@ func (s *Scene) toeRad() float64 {
 func (m *set) rimRadius(s *Scene, side Side) float64 {
 	for _, face := range [2]Face{side.inboard(), 1 - side.inboard()} {
 		if m.rims[side][face].found {
-			return s.Wheels[side].Rim[face].Radius
+			return s.Wheels[side].Rim[face].Radius + s.Wheels[side].Lip
 		}
 	}
 	return m.knowledge.rims[side] + flangeHeightMm
@@ -47,7 +47,7 @@ func (m *set) tapePoints(s *Scene, side Side) (front, rear r3.Vec) {
 	w := &s.Wheels[side]
 	rim := w.rimAxes()
 	face := side.inboard()
-	offset := w.Rim[face].Offset
+	offset := w.Rim[face].Offset + face.sign()*w.Lip
 	if !m.rims[side][face].found {
 		offset = face.sign() * rimOffsetMm
 	}

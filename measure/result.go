@@ -41,15 +41,14 @@ type WheelResult struct {
 
 // PhotoResult says what was found in one photo.
 type PhotoResult struct {
-	File           string       `json:"file"`
-	Width          int          `json:"width_px"`
-	Height         int          `json:"height_px"`
-	Sheets         []int        `json:"sheets"` // numbers of the sheets found
-	Corners        int          `json:"corners"`
-	CornerRmsPx    float64      `json:"corner_rms_px"`
-	Wheels         []PhotoWheel `json:"wheels"`
-	FocalPx        Quantity     `json:"focal_length_px"`
-	CameraHeightMm float64      `json:"camera_height_mm"`
+	File        string       `json:"file"`
+	Width       int          `json:"width_px"`
+	Height      int          `json:"height_px"`
+	Sheets      []int        `json:"sheets"` // numbers of the sheets found
+	Corners     int          `json:"corners"`
+	CornerRmsPx float64      `json:"corner_rms_px"`
+	Wheels      []PhotoWheel `json:"wheels"`
+	FocalPx     Quantity     `json:"focal_length_px"`
 }
 
 // PhotoWheel says what one photo shows of one wheel.

@@ -195,12 +195,10 @@ func (m *set) adjustCameras() error {
 }
 
 // cornerResiduals are the distances in px between corners seen and predicted.
-func (m *set) cornerResiduals() []float64 {
+func (m *set) cornerResiduals(s *Scene) []float64 {
 	residuals := make([]float64, len(m.corners))
 	for i, o := range m.corners {
-		v := m.scene.view(o.photo)
-		sheet := &m.scene.Sheets[o.sheet]
-		px, ok := v.camera.Project(v.pose.Apply(sheet.Pose.Apply(sheet.onPaper(calib.CornerMm(o.index)))))
+		px, ok := s.corner(&o, s.view(o.photo))
 		residuals[i] = math.Hypot(px.X-o.at.X, px.Y-o.at.Y)
 		if !ok {
 			residuals[i] = math.Inf(1)

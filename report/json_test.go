@@ -121,7 +121,6 @@ func TestSchemaAndStructsAgree(t *testing.T) {
 		"tyre_rms_px":             "describes the fit",
 		"rim_rms_px":              "describes the fit",
 		"chi_square_per_dof":      "describes the fit",
-		"camera_height_mm":        "tells photos apart",
 		"contribution_mm":         "is an uncertainty",
 		"share":                   "is a part of an uncertainty",
 		"predicted_half_width_mm": "is a forecast",

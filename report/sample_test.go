@@ -16,7 +16,7 @@ func sampleResult() measure.Result {
 				{Side: "left", TyrePoints: 212, TyreRmsPx: 0.114, RimPoints: 88, RimRmsPx: 0.287},
 				{Side: "right", TyrePoints: 205, TyreRmsPx: 0.121},
 			},
-			FocalPx: quantity(3012.4, 6.3), CameraHeightMm: 1210,
+			FocalPx: quantity(3012.4, 6.3),
 		}
 	}
 	return measure.Result{

@@ -1,0 +1,118 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"runtime"
+
+	"github.com/spf13/cobra"
+	"golang.org/x/sync/errgroup"
+
+	"rimpair/measure"
+	"rimpair/report"
+	"rimpair/vision"
+)
+
+// measureFlags are the options of the measure command.
+type measureFlags struct {
+	settings measure.Settings
+	json     bool
+	out      string
+}
+
+func newMeasureCommand() *cobra.Command {
+	var flags measureFlags
+	command := &cobra.Command{
+		Use:   "measure PHOTO...",
+		Short: "Measure toe, camber and track from photos of one state",
+		Long: `measure takes the photos of one vehicle that was not moved between them, from any
+side and in any order, and states the total toe at the rims with its 95 % interval,
+each wheel's toe and camber, the track, and what a tape would read in front and at
+the rear. Photos that do not settle a number are refused with the reason.`,
+		Example: `  rimpair measure front.jpg rear.jpg above.jpg --rim 406
+  rimpair measure *.jpg --out result`,
+		Args: cobra.MinimumNArgs(1),
+		RunE: func(command *cobra.Command, paths []string) error {
+			return runMeasure(paths, flags, command.OutOrStdout(), command.ErrOrStderr())
+		},
+	}
+	f := command.Flags()
+	f.Float64Var(&flags.settings.BeadSeatMm, "rim", 0, "bead seat diameter of the front rims in mm, as on the tyre (305, 349, 355, 406, 451, ...); without it the size is found in the photos")
+	f.Float64Var(&flags.settings.RunoutMm, "runout", defaultRunoutMm, "run-out of each rim to assume, mm peak to peak")
+	f.BoolVar(&flags.json, "json", false, "write the result as JSON")
+	f.StringVar(&flags.out, "out", "", "folder for the result, the marked photos and the view from above")
+	return command
+}
+
+// defaultRunoutMm is the most that ISO 4210-2 allows a wheel with rim brakes (from
+// memory), and what a wheel in use often has.
+const defaultRunoutMm = 1.0
+
+func runMeasure(paths []string, flags measureFlags, stdout, stderr io.Writer) error {
+	if flags.settings.BeadSeatMm != 0 && (flags.settings.BeadSeatMm < 200 || flags.settings.BeadSeatMm > 700) {
+		return fmt.Errorf("--rim takes a bead seat diameter in mm, such as 406, not %g", flags.settings.BeadSeatMm)
+	}
+	if flags.settings.RunoutMm < 0 {
+		return fmt.Errorf("--runout cannot be negative")
+	}
+	inputs, err := loadInputs(paths)
+	if err != nil {
+		return err
+	}
+	m, err := measure.Measure(inputs, flags.settings)
+	if err != nil {
+		return err
+	}
+	if flags.json {
+		err = report.JSON(stdout, m.Result)
+	} else {
+		err = report.Text(stdout, m.Result)
+	}
+	if err != nil || flags.out == "" {
+		return err
+	}
+	orientations := make([]int, len(inputs))
+	for i := range inputs {
+		orientations[i] = inputs[i].Photo.Orientation
+	}
+	files, err := report.WriteAll(flags.out, *m, paths, orientations)
+	// The paths go where they do not mix with JSON.
+	list := stdout
+	if flags.json {
+		list = stderr
+	}
+	for _, file := range files {
+		fmt.Fprintln(list, file)
+	}
+	return err
+}
+
+// loadInputs reads the photos and finds their sheets, as many at once as there are
+// processors.
+func loadInputs(paths []string) ([]measure.Input, error) {
+	inputs := make([]measure.Input, len(paths))
+	var group errgroup.Group
+	group.SetLimit(runtime.NumCPU())
+	for i, path := range paths {
+		group.Go(func() (err error) {
+			inputs[i], err = loadInput(path)
+			return err
+		})
+	}
+	return inputs, group.Wait()
+}
+
+func loadInput(path string) (measure.Input, error) {
+	photo, err := vision.Load(path, vision.DefaultLimits())
+	if err != nil {
+		return measure.Input{}, err
+	}
+	corners, err := vision.FindSheets(photo.Gray)
+	if err != nil {
+		if refusal, ok := err.(*vision.Refusal); ok {
+			refusal.Photo = path
+		}
+		return measure.Input{}, err
+	}
+	return measure.Input{Photo: photo, Corners: corners}, nil
+}

@@ -1,0 +1,256 @@
+package measure
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"path/filepath"
+
+	"rimpair/vision"
+)
+
+// Measure measures one state of a vehicle from its photos. The error is a
+// *vision.Refusal when the photos do not settle a number.
+func Measure(inputs []Input, settings Settings) (*Measurement, error) {
+	if err := checkInputs(inputs); err != nil {
+		return nil, err
+	}
+	m, err := newSet(inputs, settings)
+	if err != nil {
+		return nil, err
+	}
+	if err := m.adjustCameras(); err != nil {
+		return nil, err
+	}
+	if err := m.verifyCameras(); err != nil {
+		return nil, err
+	}
+	f, err := m.fit()
+	if err != nil {
+		return nil, err
+	}
+	if err := m.verify(f); err != nil {
+		return nil, err
+	}
+	return m.report(f), nil
+}
+
+// checkInputs refuses what no adjustment need be tried on.
+func checkInputs(inputs []Input) error {
+	if len(inputs) == 0 {
+		return &vision.Refusal{Code: "no_photos", Reason: "There is no photo.", Remedy: "Give at least one photo, better one from the front and one from the rear."}
+	}
+	seen := map[[32]byte]string{}
+	for _, in := range inputs {
+		p := in.Photo
+		if other, ok := seen[p.SHA256]; ok {
+			return &vision.Refusal{
+				Code: "same_photo_twice", Photo: p.Path,
+				Reason: fmt.Sprintf("This is the same photo as %s.", filepath.Base(other)),
+				Remedy: "Give each photo once; a second photo from the same place is better than the same one twice.",
+			}
+		}
+		seen[p.SHA256] = p.Path
+		if blur := vision.BlurPx(in.Corners); blur > maxBlurPx {
+			return &vision.Refusal{
+				Code: "too_blurred", Photo: p.Path,
+				Reason: fmt.Sprintf("The photo is too blurred: edges spread over %.1f px.", blur),
+				Remedy: "Hold the phone still, let it focus on the floor between the wheels, give more light, and take it again.",
+			}
+		}
+	}
+	return nil
+}
+
+// maxBlurPx is the blur, as a standard deviation, from which edges no longer stand
+// apart from what lies 10 px beside them.
+const maxBlurPx = 4.0
+
+// fit leads from cameras to the joint solution, the rims' edges included.
+func (m *set) fit() (*fitted, error) {
+	pairs := m.findPairs()
+	if len(pairs) == 0 {
+		return nil, m.noWheels()
+	}
+	scene, err := m.fitPair(pairs)
+	if err != nil {
+		return nil, m.unsettled(err)
+	}
+	f, err := m.fitJointly(scene, false)
+	if err != nil {
+		return nil, m.unsettled(err)
+	}
+	if m.settings.BeadSeatMm == 0 {
+		m.guessRims(f.scene)
+	}
+	if f, err = m.fitJointly(m.findRims(f.scene), true); err != nil {
+		return nil, m.unsettled(err)
+	}
+	return f, nil
+}
+
+func (m *set) noWheels() error {
+	return &vision.Refusal{
+		Code:   "wheels_not_found",
+		Reason: "No two front wheels were found beside the sheets.",
+		Remedy: "Take the photos so that both front wheels and the sheets are whole in each, the wheels standing on the floor, the sheets' arrows forward.",
+	}
+}
+
+// unsettled turns a failure of the solver into words for the person.
+func (m *set) unsettled(err error) error {
+	var refusal *vision.Refusal
+	if errors.As(err, &refusal) {
+		return err
+	}
+	return &vision.Refusal{
+		Code:   "not_settled",
+		Reason: fmt.Sprintf("The photos do not agree on where the wheels are (%v).", err),
+		Remedy: "Check that all photos show the same vehicle, not moved in between, and add a photo from the opposite side.",
+	}
+}
+
+// coverage95 is the factor from a standard uncertainty to a 95 % interval of a
+// normal distribution (JCGM 100, table G.1).
+const coverage95 = 1.96
+
+func quantity(value, u float64) Quantity {
+	return Quantity{Value: value, StandardUncertainty: u, Low95: value - coverage95*u, High95: value + coverage95*u}
+}
+
+// inflation widens all intervals when the residuals are larger than stated, and
+// never narrows them.
+func (f *fitted) inflation() float64 { return math.Sqrt(max(1, f.chiSquarePerDof())) }
+
+func (f *fitted) chiSquarePerDof() float64 {
+	return 2 * f.solution.Cost / float64(max(1, f.solution.Rows-f.adjustment.layout.n))
+}
+
+// quantity evaluates something with the adjustment's uncertainty.
+func (f *fitted) quantity(of func(*Scene) float64) Quantity {
+	return quantity(of(f.scene), f.inflation()*math.Sqrt(variance(f.covariance(), f.gradient(of))))
+}
+
+const degPerRad = 180 / math.Pi
+
+// report says what the joint solution means.
+func (m *set) report(f *fitted) *Measurement {
+	rim := f.quantity(m.totalToeMm)
+	runout := runoutSigmaMm(m.settings.RunoutMm)
+	r := Result{
+		Schema:          "rimpair/measurement/1",
+		TotalToeMm:      quantity(rim.Value, math.Hypot(rim.StandardUncertainty, runout)),
+		RimTotalToeMm:   rim,
+		TrackMm:         f.quantity(m.trackMm),
+		GapFrontMm:      f.quantity(func(s *Scene) float64 { return m.gapMm(s, true) }),
+		GapRearMm:       f.quantity(func(s *Scene) float64 { return m.gapMm(s, false) }),
+		HubHeightMm:     f.quantity(m.hubHeightMm),
+		ChiSquarePerDof: f.chiSquarePerDof(),
+		Budget:          m.budget(f, runout),
+		Notes:           m.notes(),
+	}
+	for side := range f.scene.Wheels {
+		r.Wheels = append(r.Wheels, m.wheelResult(f, Side(side)))
+	}
+	for photo := range f.scene.Photos {
+		r.Photos = append(r.Photos, m.photoResult(f, photo))
+	}
+	r.Advice = m.advice(f, rim, runout)
+	measurement := &Measurement{Result: r, Top: m.topView(f)}
+	for photo := range f.scene.Photos {
+		measurement.Overlays = append(measurement.Overlays, m.overlay(f, photo))
+	}
+	return measurement
+}
+
+func (m *set) wheelResult(f *fitted, side Side) WheelResult {
+	return WheelResult{
+		Side:          side.String(),
+		ToeDeg:        f.quantity(func(s *Scene) float64 { return s.toeRad() * degPerRad }),
+		CamberDeg:     f.quantity(func(s *Scene) float64 { return m.camberRad(s, side) * degPerRad }),
+		RimDiameterMm: m.rimDiameter(f, side),
+		RimSeen:       m.rimSeen(side),
+	}
+}
+
+func (m *set) rimSeen(side Side) bool {
+	return m.rims[side][FaceLeft].found || m.rims[side][FaceRight].found
+}
+
+// rimDiameter is as seen, or as the bead seat makes it expect.
+func (m *set) rimDiameter(f *fitted, side Side) Quantity {
+	if !m.rimSeen(side) {
+		return quantity(2*m.rimRadius(f.scene, side), 2*flangeHeightSigmaMm)
+	}
+	return f.quantity(func(s *Scene) float64 { return 2 * m.rimRadius(s, side) })
+}
+
+func (m *set) photoResult(f *fitted, photo int) PhotoResult {
+	in := m.inputs[photo]
+	p := PhotoResult{
+		File: filepath.Base(in.Photo.Path), Width: in.Photo.Gray.Width, Height: in.Photo.Gray.Height,
+		Corners: len(in.Corners),
+		FocalPx: f.quantity(func(s *Scene) float64 { return s.view(photo).camera.F }),
+	}
+	for i, c := range in.Corners {
+		if i == 0 || c.Sheet != in.Corners[i-1].Sheet {
+			p.Sheets = append(p.Sheets, c.Sheet)
+		}
+	}
+	var corners rms
+	for i, residual := range m.cornerResiduals(f.scene) {
+		if m.corners[i].photo == photo {
+			corners.add(residual)
+		}
+	}
+	p.CornerRmsPx = corners.value() / math.Sqrt2 // of one coordinate
+	residuals := f.adjustment.edgeResiduals(f.scene)
+	for side := range f.scene.Wheels {
+		var tyre, rim rms
+		for i, o := range f.adjustment.edges {
+			if o.photo != photo || o.side != Side(side) || math.Abs(residuals[i]) > tukeyCut*o.sigma {
+				continue
+			}
+			if o.kind == RimCircle {
+				rim.add(residuals[i])
+			} else {
+				tyre.add(residuals[i])
+			}
+		}
+		p.Wheels = append(p.Wheels, PhotoWheel{
+			Side: Side(side).String(), TyrePoints: tyre.n, TyreRmsPx: tyre.value(), RimPoints: rim.n, RimRmsPx: rim.value(),
+		})
+	}
+	return p
+}
+
+// rms accumulates a root mean square.
+type rms struct {
+	sum float64
+	n   int
+}
+
+func (r *rms) add(v float64) { r.sum += v * v; r.n++ }
+
+func (r *rms) value() float64 { return math.Sqrt(r.sum / float64(max(1, r.n))) }
+
+// notes are what a reader must know beside the numbers.
+func (m *set) notes() []string {
+	var notes []string
+	if len(m.inputs) == 1 {
+		notes = append(notes, "One photo cannot tell a shifted lens from a turned wheel; this is a screening. A photo from the opposite side narrows it most.")
+	}
+	if len(m.scene.Sheets) == 1 {
+		notes = append(notes, "Only one sheet was seen; two on a diagonal tie the photos together much better.")
+	}
+	for _, side := range [2]Side{Left, Right} {
+		if !m.rimSeen(side) {
+			notes = append(notes, fmt.Sprintf("Of the %s wheel only the tyre's outline was good enough; how the tyre sits on the rim is in the interval.", side))
+		}
+	}
+	if m.settings.BeadSeatMm == 0 {
+		notes = append(notes, fmt.Sprintf("The rim size was not given; it was taken as %.0f mm bead seat diameter.", 2*m.knowledge.rims[Left]))
+	}
+	notes = append(notes, "Only the pair is known: each wheel's toe is against the line that bisects the two.")
+	return notes
+}
