@@ -11,7 +11,7 @@ import (
 // a setting drawn from the seed.
 type Options struct {
 	Views    []View  // none: front, rear and above
-	Plan     Plan    //
+	Plan     Plan    // where the sheets lie
 	Setting  Setting // AnySetting: drawn
 	LongSide int     // longer side of the pictures in px; 0: that of a phone, drawn
 	HalfTurn bool    // every view twice: valve at the top, then at the bottom
