@@ -10,11 +10,13 @@ import (
 	"image/jpeg"
 	"image/png"
 	"math"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"testing"
 	"time"
 
+	"github.com/bep/imagemeta"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 )
@@ -132,6 +134,34 @@ func TestLoadRefusals(t *testing.T) {
 			// A picture refused by its header costs no decoding; seconds allow for a busy machine.
 			assert.Less(t, time.Since(start), 5*time.Second)
 		})
+	}
+}
+
+// Damaged in any place, a file gives a picture or a refusal, never a crash.
+func TestLoadDamagedAnywhere(t *testing.T) {
+	rng := rand.New(rand.NewPCG(7, 8))
+	for _, name := range []string{"pattern.webp", "pattern-progressive.jpg", "pattern-cmyk.jpg", "turned.heic"} {
+		file := testdata(t, name)
+		limits := DefaultLimits()
+		limits.Pixels = 1e6
+		check := func(damaged []byte) {
+			h, err := readHeader(damaged)
+			if err == nil && h.format != imagemeta.HEIF { // its decoder takes long, and is not ours
+				_, err = decode(damaged, limits)
+			}
+			if err != nil {
+				var refusal *Refusal
+				require.ErrorAs(t, err, &refusal)
+			}
+		}
+		for n := 0; n < len(file); n += 1 + len(file)/300 {
+			check(file[:n])
+		}
+		for range 300 {
+			damaged := bytes.Clone(file)
+			damaged[rng.IntN(min(len(file), 600))] = uint8(rng.IntN(256)) // the headers above all
+			check(damaged)
+		}
 	}
 }
 

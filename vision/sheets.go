@@ -78,7 +78,7 @@ func whyNone(g *Gray) error {
 // findSheet returns the corners of one sheet, none when it is not surely there.
 func findSheet(g *Gray, sheet int, markers []marker) []Corner {
 	s := sheetSearch{g: g, sheet: sheet, markers: markers, found: map[int]crossingFit{}}
-	s.learnMisfit()
+	s.seed()
 	s.grow()
 	s.dropOutliers()
 	if len(s.found) < minCorners {
@@ -184,9 +184,11 @@ const (
 	misfitGreatest = 0.15 // nothing to be seen of a corner
 )
 
-// learnMisfit sets the misfit that a clean corner of this sheet may have.
-func (s *sheetSearch) learnMisfit() {
+// seed finds the corners beside markers, and by them the misfit that a clean corner
+// of this sheet may have.
+func (s *sheetSearch) seed() {
 	s.maxMisfit = misfitGreatest
+	fits := map[int]crossingFit{}
 	var misfits []float64
 	for i := range calib.SheetCorners {
 		if s.distance(i) > nearMm/2 {
@@ -194,6 +196,7 @@ func (s *sheetSearch) learnMisfit() {
 		}
 		if h, ok := s.predict(i); ok {
 			if f, ok := s.measure(i, &h); ok {
+				fits[i] = f
 				misfits = append(misfits, f.misfit)
 			}
 		}
@@ -203,22 +206,36 @@ func (s *sheetSearch) learnMisfit() {
 	}
 	sort.Float64s(misfits)
 	s.maxMisfit = math.Min(math.Max(misfitRatio*misfits[len(misfits)/4], misfitLeast), misfitGreatest)
+	for i, f := range fits {
+		if f.misfit < s.maxMisfit {
+			s.found[i] = f
+		}
+	}
 }
 
 // grow looks for corners from the nearest to what is known outward, until no more
 // are found.
 func (s *sheetSearch) grow() {
 	const boardDiagonal = calib.SquareMm * calib.SheetRows
+	failed := map[int]calib.Point{} // where corners were looked for in vain
 	for reach := nearMm; reach < boardDiagonal; {
 		before := len(s.found)
 		for i := range calib.SheetCorners {
 			if _, done := s.found[i]; done || s.distance(i) > reach {
 				continue
 			}
-			if h, ok := s.predict(i); ok {
-				if f, ok := s.measure(i, &h); ok {
-					s.found[i] = f
-				}
+			h, ok := s.predict(i)
+			if !ok {
+				continue
+			}
+			expected := h.apply(cornerPoint(i))
+			if at, tried := failed[i]; tried && distance(at, expected) < againPx {
+				continue
+			}
+			if f, ok := s.measure(i, &h); ok {
+				s.found[i] = f
+			} else {
+				failed[i] = expected
 			}
 		}
 		if len(s.found) == before {
@@ -230,7 +247,8 @@ func (s *sheetSearch) grow() {
 const (
 	maxTurnRad = 0.15 // from the board's directions
 	maxShiftMm = 4.0  // from the prediction
-	// againPx: a window farther off its corner than this is moved there.
+	// againPx: a window farther off its corner than this is moved there, and a corner
+	// expected farther than this from where it was not found is looked for again.
 	againPx = 0.5
 	// maxArmPx bounds the windows on a sheet that is very near.
 	maxArmPx = 18.0

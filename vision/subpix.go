@@ -233,16 +233,20 @@ func crossingEquations(p [numCrossing]float64, s []sample, normal *mat.SymDense,
 		r := q.value - even*light
 		k := (p[pHalf] + 2*p[pTone]*e) * light
 		k1, k2 := k*slope1*e2, k*slope2*e1
-		j[pX] = -k1*cos1 - k2*cos2
-		j[pY] = -k1*sin1 - k2*sin2
-		j[pAngle1] = k1 * (cos1*dy - sin1*dx)
-		j[pAngle2] = k2 * (cos2*dy - sin2*dx)
-		j[pBlur1] = -k1 * d1
-		j[pBlur2] = -k2 * d2
 		j[pMean], j[pHalf], j[pTone] = light, e*light, e*e*light
 		j[pGradX], j[pGradY] = even*q.x, even*q.y
+		first := pMean // far from both edges nothing depends on where they are
+		if k1 != 0 || k2 != 0 {
+			first = 0
+			j[pX] = -k1*cos1 - k2*cos2
+			j[pY] = -k1*sin1 - k2*sin2
+			j[pAngle1] = k1 * (cos1*dy - sin1*dx)
+			j[pAngle2] = k2 * (cos2*dy - sin2*dx)
+			j[pBlur1] = -k1 * d1
+			j[pBlur2] = -k2 * d2
+		}
 		cost += r * r
-		for m := range j {
+		for m := first; m < numCrossing; m++ {
 			b[m] += j[m] * r
 			for n := m; n < numCrossing; n++ {
 				a[m][n] += j[m] * j[n]
@@ -263,8 +267,15 @@ func crossingEquations(p [numCrossing]float64, s []sample, normal *mat.SymDense,
 	return cost
 }
 
+// farFromEdge is the distance from an edge, in units of its blur, beyond which erf is
+// 1 to 6 digits.
+const farFromEdge = 5.0
+
 // blurredStep is the step from −1 to 1 at d = 0, blurred by a Gaussian, and its derivative.
 func blurredStep(d, blur float64) (value, slope float64) {
+	if math.Abs(d) > farFromEdge*blur {
+		return math.Copysign(1, d), 0
+	}
 	t := d / (math.Sqrt2 * blur)
 	return math.Erf(t), math.Sqrt(2/math.Pi) / blur * math.Exp(-t*t)
 }
