@@ -48,7 +48,12 @@ const (
 	// gapGuardPx is kept clear of the marker for its own blur.
 	gapGuardPx = 1.5
 	minPixels  = 30
-	maxRounds  = 25
+	maxReachPx = 100.0
+	// The fit's end: a step that moves the corner and lowers the squares by less.
+	maxRounds    = 25
+	maxDamping   = 1e6
+	settledPx    = 1e-3
+	settledShare = 1e-4
 	// blurWeight, in grey values squared, draws the logarithms of the blur weakly
 	// towards one pixel: a narrow window may show too little of an edge to tell.
 	blurWeight = 4.0
@@ -80,11 +85,11 @@ type sample struct{ x, y, value float64 }
 func (g *Gray) window(c crossing) []sample {
 	a := c.axes
 	det := a[0]*a[3] - a[1]*a[2]
-	if math.Abs(det) < 1e-9 {
-		return nil
-	}
 	reachX := c.armMm * (math.Abs(a[0]) + math.Abs(a[1]))
 	reachY := c.armMm * (math.Abs(a[2]) + math.Abs(a[3]))
+	if !(math.Abs(det) > 1e-9 && math.Max(reachX, reachY) < maxReachPx) {
+		return nil // seen edge-on, or nowhere
+	}
 	x0, x1 := max(int(math.Ceil(c.at.X-reachX)), 0), min(int(c.at.X+reachX), g.Width-1)
 	y0, y1 := max(int(math.Ceil(c.at.Y-reachY)), 0), min(int(c.at.Y+reachY), g.Height-1)
 	// The distance of the marker's outline from the edges, less the guard.
@@ -116,65 +121,58 @@ func (g *Gray) fitCrossing(c crossing) (fit crossingFit, ok bool) {
 	if len(s) < minPixels {
 		return crossingFit{}, false
 	}
-	p := startCrossing(c, s)
-	if math.Abs(p[pHalf]) < minContrast/4 {
+	start := startCrossing(c, s)
+	if math.Abs(start[pHalf]) < minContrast/4 {
 		return crossingFit{}, false // flat, or the wrong way round: nothing to fit
 	}
-	sign := math.Copysign(1, p[pHalf])
-	angle1, angle2 := p[pAngle1], p[pAngle2]
+	p, eq, ok := settle(start, s)
+	if !ok {
+		return crossingFit{}, false
+	}
+	var chol mat.Cholesky
+	var inverse mat.SymDense
+	if !chol.Factorize(eq.normal) || chol.InverseTo(&inverse) != nil {
+		return crossingFit{}, false
+	}
+	variance := eq.cost / float64(len(s)-numCrossing)
+	return crossingFit{
+		at:       calib.Point{X: c.at.X + p[pX], Y: c.at.Y + p[pY]},
+		sigma:    math.Sqrt(variance * (inverse.At(pX, pX) + inverse.At(pY, pY)) / 2),
+		blur:     math.Sqrt((math.Exp(2*p[pBlur1]) + math.Exp(2*p[pBlur2])) / 2),
+		contrast: 2 * p[pHalf] * math.Copysign(1, start[pHalf]),
+		misfit:   math.Sqrt(variance) / math.Abs(2*p[pHalf]),
+		turn:     math.Max(math.Abs(p[pAngle1]-start[pAngle1]), math.Abs(p[pAngle2]-start[pAngle2])),
+	}, true
+}
 
-	normal, right := mat.NewSymDense(numCrossing, nil), mat.NewVecDense(numCrossing, nil)
-	cost := crossingEquations(p, s, normal, right)
+// settle runs Levenberg and Marquardt's method from p to the least squares.
+func settle(p [numCrossing]float64, s []sample) ([numCrossing]float64, equations, bool) {
+	eq := crossingEquations(p, s)
 	damping := 1e-3
-	settled := false
 	for range maxRounds {
-		step, ok := dampedStep(normal, right, damping)
+		step, ok := eq.dampedStep(damping)
 		if !ok {
-			return crossingFit{}, false
+			return p, eq, false
 		}
 		q := p
 		for i := range q {
 			q[i] += step.AtVec(i)
 		}
-		newNormal, newRight := mat.NewSymDense(numCrossing, nil), mat.NewVecDense(numCrossing, nil)
-		newCost := crossingEquations(q, s, newNormal, newRight)
-		if newCost > cost {
-			if damping *= 10; damping > 1e6 {
-				settled = true // no step makes it better: this is the minimum
-				break
+		next := crossingEquations(q, s)
+		if !(next.cost <= eq.cost) {
+			if damping *= 10; damping > maxDamping {
+				return p, eq, true // no step makes it better: this is the minimum
 			}
 			continue
 		}
-		moved := math.Hypot(q[pX]-p[pX], q[pY]-p[pY])
-		gain := cost - newCost
-		p, cost, normal, right = q, newCost, newNormal, newRight
-		damping = math.Max(damping/10, 1e-9)
-		if moved < 1e-3 && gain < 1e-4*cost {
-			settled = true
-			break
+		moved, gain := math.Hypot(q[pX]-p[pX], q[pY]-p[pY]), eq.cost-next.cost
+		p, eq = q, next
+		if moved < settledPx && gain < settledShare*eq.cost {
+			return p, eq, true
 		}
+		damping = math.Max(damping/10, 1e-9)
 	}
-	if !settled {
-		return crossingFit{}, false
-	}
-	var chol mat.Cholesky
-	if !chol.Factorize(normal) {
-		return crossingFit{}, false
-	}
-	var covariance mat.SymDense
-	if chol.InverseTo(&covariance) != nil {
-		return crossingFit{}, false
-	}
-	variance := cost / float64(len(s)-numCrossing)
-	fit = crossingFit{
-		at:       calib.Point{X: c.at.X + p[pX], Y: c.at.Y + p[pY]},
-		sigma:    math.Sqrt(variance * (covariance.At(pX, pX) + covariance.At(pY, pY)) / 2),
-		blur:     math.Sqrt((math.Exp(2*p[pBlur1]) + math.Exp(2*p[pBlur2])) / 2),
-		contrast: 2 * p[pHalf] * sign,
-		misfit:   math.Sqrt(variance) / math.Abs(2*p[pHalf]),
-		turn:     math.Max(math.Abs(p[pAngle1]-angle1), math.Abs(p[pAngle2]-angle2)),
-	}
-	return fit, true
+	return p, eq, false
 }
 
 // startCrossing is the model at the expected place, with black and white as the
@@ -214,8 +212,15 @@ func normalAngle(alongX, alongY, towardX, towardY float64) float64 {
 	return math.Atan2(ny, nx)
 }
 
-// crossingEquations fills the normal equations at p and returns the sum of squared residuals.
-func crossingEquations(p [numCrossing]float64, s []sample, normal *mat.SymDense, right *mat.VecDense) float64 {
+// equations are the normal equations of a least-squares step, with the sum of squared
+// residuals where they were set up.
+type equations struct {
+	normal *mat.SymDense
+	right  *mat.VecDense
+	cost   float64
+}
+
+func crossingEquations(p [numCrossing]float64, s []sample) equations {
 	sin1, cos1 := math.Sincos(p[pAngle1])
 	sin2, cos2 := math.Sincos(p[pAngle2])
 	blur1, blur2 := math.Exp(p[pBlur1]), math.Exp(p[pBlur2])
@@ -258,13 +263,13 @@ func crossingEquations(p [numCrossing]float64, s []sample, normal *mat.SymDense,
 		b[m] -= blurWeight * p[m]
 		a[m][m] += blurWeight
 	}
+	eq := equations{normal: mat.NewSymDense(numCrossing, nil), right: mat.NewVecDense(numCrossing, b[:]), cost: cost}
 	for m := range a {
-		right.SetVec(m, b[m])
 		for n := m; n < numCrossing; n++ {
-			normal.SetSym(m, n, a[m][n])
+			eq.normal.SetSym(m, n, a[m][n])
 		}
 	}
-	return cost
+	return eq
 }
 
 // farFromEdge is the distance from an edge, in units of its blur, beyond which erf is
@@ -280,19 +285,16 @@ func blurredStep(d, blur float64) (value, slope float64) {
 	return math.Erf(t), math.Sqrt(2/math.Pi) / blur * math.Exp(-t*t)
 }
 
-func dampedStep(normal *mat.SymDense, right *mat.VecDense, damping float64) (*mat.VecDense, bool) {
-	n := normal.SymmetricDim()
-	damped := mat.NewSymDense(n, nil)
-	damped.CopySym(normal)
-	for i := range n {
-		damped.SetSym(i, i, normal.At(i, i)*(1+damping)+1e-12)
+// dampedStep solves the equations with their diagonal enlarged.
+func (eq equations) dampedStep(damping float64) (*mat.VecDense, bool) {
+	damped := mat.NewSymDense(numCrossing, nil)
+	damped.CopySym(eq.normal)
+	for i := range numCrossing {
+		damped.SetSym(i, i, eq.normal.At(i, i)*(1+damping)+1e-12)
 	}
 	var chol mat.Cholesky
-	if !chol.Factorize(damped) {
-		return nil, false
-	}
-	step := mat.NewVecDense(n, nil)
-	if chol.SolveVecTo(step, right) != nil {
+	step := mat.NewVecDense(numCrossing, nil)
+	if !chol.Factorize(damped) || chol.SolveVecTo(step, eq.right) != nil {
 		return nil, false
 	}
 	return step, true
