@@ -141,17 +141,30 @@ func (m *set) guessRims(scene *Scene) {
 	m.knowledge.rimSigma = 0
 }
 
-// findRims looks for the rims' edges around the fitted tyres.
+// findRims looks for the rims' edges around the fitted tyres. Whether they turn
+// darker or brighter outward is the same for both, as for any pair of wheels.
 func (m *set) findRims(scene *Scene) *Scene {
-	scene = scene.clone()
-	for side := range scene.Wheels {
-		for face := range m.rims[side] {
-			w, edge := m.findRim(scene, Side(side), Face(face))
-			m.rims[side][face] = edge
-			if edge.found {
-				scene.Wheels[side] = w
+	var best *Scene
+	bestShare := math.Inf(-1)
+	var rims [2][2]rimEdge
+	for _, sign := range [2]float64{-1, 1} {
+		trial := scene.clone()
+		var edges [2][2]rimEdge
+		share := 0.0
+		for side := range edges {
+			for face := range edges[side] {
+				w, edge := m.findRim(trial, Side(side), Face(face), sign)
+				edges[side][face] = edge
+				if edge.found {
+					trial.Wheels[side] = w
+					share += edge.share
+				}
 			}
 		}
+		if share > bestShare {
+			best, bestShare, rims = trial, share, edges
+		}
 	}
-	return scene
+	m.rims = rims
+	return best
 }

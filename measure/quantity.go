@@ -41,15 +41,15 @@ func (m *set) camberRad(s *Scene, side Side) float64 {
 	return -side.sign() * s.Wheels[side].rimTiltRad()
 }
 
-// tapePoints are where a tape is held: the rim's inner edge at hub height, front
-// and rear.
+// tapePoints are where a tape is held: the crest of the rim's inner lip at hub
+// height, front and rear.
 func (m *set) tapePoints(s *Scene, side Side) (front, rear r3.Vec) {
 	w := &s.Wheels[side]
 	rim := w.rimAxes()
 	face := side.inboard()
-	offset := w.Rim[face].Offset + face.sign()*w.Lip
+	offset := w.Rim[face].Offset
 	if !m.rims[side][face].found {
-		offset = face.sign() * rimOffsetMm
+		offset = face.sign() * (rimOffsetMm - lipMm)
 	}
 	radius := m.rimRadius(s, side)
 	centre := w.rimCentre(rim)

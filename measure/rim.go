@@ -67,43 +67,37 @@ func crossesTube(w *Wheel, c *locus, from, sight r3.Vec) bool {
 	return false
 }
 
-// findRim votes for the rim's edge on one face.
-func (m *set) findRim(scene *Scene, side Side, face Face) (Wheel, rimEdge) {
-	best := rimEdge{}
+// findRim votes for the rim's edge on one face, as a step of the given sign.
+func (m *set) findRim(scene *Scene, side Side, face Face, sign float64) (Wheel, rimEdge) {
 	start := scene.Wheels[side]
 	start.Lip = lipMm
 	start.Rim[face] = Circle{Radius: m.knowledge.rims[side] + flangeHeightMm - lipMm, Offset: face.sign() * (rimOffsetMm - lipMm)}
 	trial := scene.clone()
 	trial.Wheels[side] = start
-	winner := start
-	for _, sign := range [2]float64{-1, 1} {
-		ballots := m.rimBallots(trial, side, face, sign)
-		if len(ballots) < minRimBallots {
-			continue
-		}
-		var prior guessPrior
-		prior.know(0, 0, wobbleSigmaRad)
-		prior.know(1, 0, wobbleSigmaRad)
-		prior.know(2, 0, rimShiftSigmaMm)
-		prior.know(3, 0, rimShiftSigmaMm)
-		prior.know(4, 0, lipSigmaMm)
-		prior.know(5, 0, rimRadiusVote)
-		prior.know(6, 0, rimOffsetVote)
-		favourite := poll(ballots, &prior, rimTolerancePx)[0]
-		d, share := favourite.delta, favourite.share
-		if share > best.share {
-			best = rimEdge{found: share >= minRimShare, sign: sign, share: share}
-			winner = start
-			winner.RimHeadingRad += d[0]
-			winner.RimTiltRad += d[1]
-			winner.RimForward += d[2]
-			winner.RimUp += d[3]
-			winner.Lip += d[4]
-			winner.Rim[face].Radius += d[5]
-			winner.Rim[face].Offset += d[6]
-		}
+	ballots := m.rimBallots(trial, side, face, sign)
+	if len(ballots) < minRimBallots {
+		return start, rimEdge{}
 	}
-	return winner, best
+	var prior guessPrior
+	prior.know(0, 0, wobbleSigmaRad)
+	prior.know(1, 0, wobbleSigmaRad)
+	prior.know(2, 0, rimShiftSigmaMm)
+	prior.know(3, 0, rimShiftSigmaMm)
+	prior.know(4, 0, lipSigmaMm)
+	prior.know(5, 0, rimRadiusVote)
+	prior.know(6, 0, rimOffsetVote)
+	favourite := poll(ballots, &prior, rimTolerancePx)[0]
+	d := &favourite.delta
+	start.RimHeadingRad += d[0]
+	start.RimTiltRad += d[1]
+	start.RimForward += d[2]
+	start.RimUp += d[3]
+	start.Lip += d[4]
+	start.Rim[face].Radius += d[5]
+	start.Rim[face].Offset += d[6]
+	off := start.Rim[face].Radius + start.Lip - m.knowledge.rims[side] - flangeHeightMm
+	found := favourite.share >= minRimShare && math.Abs(off) < maxRimOffMm
+	return start, rimEdge{found: found, sign: sign, share: favourite.share}
 }
 
 // rimBallots probes the rim's edge of one face in all photos.
