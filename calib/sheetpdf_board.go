@@ -131,7 +131,7 @@ func (d *drawing) captions(x, y float64, number int) {
 	}
 }
 
-const checking = "Both rulers must measure 100 mm. If they do not, print again at 100 % (no fitting to the page), or tell the tool what they measure."
+const checking = "Both rulers must measure 100 mm. If they do not, print again at 100 % (\"actual size\", no fitting to the page)."
 
 func placing(number int) string {
 	switch number {
