@@ -57,20 +57,33 @@ type contender struct {
 // contenders are the wheels around a guessed one that the most edges agree with. A
 // mudguard is an outline of its own about the same axle, and may win where it covers
 // much of the tyre; so the lower part, which none covers, is heard alone as well.
+// Around the winner of either the edges are looked for and heard once more, since an
+// outline is linear in the wheel's numbers only near it.
 func (m *set) contenders(scene *Scene, side Side) []contender {
-	ballots := m.ballots(scene, side)
-	start := scene.Wheels[side]
-	list := m.vote(start, ballots)
-	below := slices.DeleteFunc(ballots, func(b ballot) bool { return b.sin > belowSin })
-	for _, c := range m.vote(start, below) {
-		c.share -= clearlyBetter
-		list = append(list, c)
+	var list []contender
+	for _, lower := range [2]bool{false, true} {
+		s := scene.clone()
+		first := m.vote(s, side, lower)
+		if len(first) == 0 {
+			continue
+		}
+		s.Wheels[side] = first[0].wheel
+		list = append(list, first...)
+		list = append(list, m.vote(s, side, lower)...)
 	}
 	return list
 }
 
-// vote returns the wheels that most of some ballots agree with.
-func (m *set) vote(start Wheel, ballots []ballot) []contender {
+// vote returns the wheels that most edges around a guessed one agree with: of its
+// whole outline or of the lower part.
+func (m *set) vote(scene *Scene, side Side, lower bool) []contender {
+	ballots := m.ballots(scene, side)
+	start := scene.Wheels[side]
+	handicap := 0.0
+	if lower {
+		handicap = clearlyBetter
+		ballots = slices.DeleteFunc(ballots, func(b ballot) bool { return b.sin > belowSin })
+	}
 	prior := m.guessPrior(&start)
 	var list []contender
 	for _, c := range poll(ballots, &prior, ballotTolerance) {
@@ -80,7 +93,7 @@ func (m *set) vote(start Wheel, ballots []ballot) []contender {
 		w.TiltRad += d[4]
 		w.Ring += d[5]
 		w.Tube += d[6]
-		list = append(list, contender{w, c.share})
+		list = append(list, contender{w, c.share - handicap})
 	}
 	return list
 }
@@ -88,10 +101,11 @@ func (m *set) vote(start Wheel, ballots []ballot) []contender {
 // hearBoth lets the edges vote on both wheels and takes the contenders that make
 // the best pair: a vehicle has the same tyres on both sides, and stands straight.
 func (m *set) hearBoth(scene *Scene) (support [2]float64) {
-	left, right := m.contenders(scene, Left), m.contenders(scene, Right)
+	var heard [2][]contender
+	each(len(heard), func(side int) { heard[side] = m.contenders(scene, Side(side)) })
 	best := math.Inf(-1)
-	for _, l := range left {
-		for _, r := range right {
+	for _, l := range heard[Left] {
+		for _, r := range heard[Right] {
 			if score := l.share + r.share - unlike(&l.wheel, &r.wheel); score > best {
 				best, support = score, [2]float64{l.share, r.share}
 				scene.Wheels[Left], scene.Wheels[Right] = l.wheel, r.wheel

@@ -53,18 +53,12 @@ func (m *set) hear(pair pairGuess) (scene *Scene, support [2]float64) {
 		scene.Wheels[side] = k.wheel(g)
 		m.knowledge.rims[side] = scene.Wheels[side].Ring - scene.Wheels[side].Tube
 	}
-	for range consensusRounds {
-		support = m.hearBoth(scene)
-	}
+	support = m.hearBoth(scene)
 	return scene, support
 }
 
 // pairsHeard are the guesses worth a vote.
 const pairsHeard = 3
-
-// consensusRounds look again around the first consensus, whose outline was only
-// linear in its numbers.
-const consensusRounds = 2
 
 // fitJointly frees the cameras as well; with rims, the rims' edges join in.
 func (m *set) fitJointly(scene *Scene, rims bool) (*fitted, error) {

@@ -3,8 +3,10 @@ package measure
 import (
 	"cmp"
 	"math"
+	"runtime"
 	"slices"
 
+	"golang.org/x/sync/errgroup"
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"rimpair/vision"
@@ -55,6 +57,7 @@ const (
 	stepClip      = 0.6  // logarithm: what one point can bring at most, so that many must agree
 	floorBlindMm  = 40.0 // height under which a tyre is flattened and in its own shadow
 	minSeenShare  = 0.4  // of an outline's points, for a photo to have a say
+	hopelessScore = 0.03 // of one photo
 	absentPenalty = 0.05 // score of a photo that does not show the wheel
 )
 
@@ -90,6 +93,10 @@ func (k *seeker) rate(g guess, reach float64) float64 {
 			sum += max(-stepClip, min(stepClip, step))
 		}
 		photos++
+		// Where the first photo says no, the others need not be asked: most places.
+		if photos == 1 && sum < hopelessScore*float64(asked) && len(k.views) > 1 {
+			return sum / float64(max(asked, 1))
+		}
 		if float64(seen) < minSeenShare*float64(asked) {
 			total += absentPenalty
 			continue
@@ -163,27 +170,33 @@ const (
 
 // peaks are the best guesses on the floor around the sheets, best first.
 func (k *seeker) peaks(sheets []SheetState) []guess {
-	var all []guess
-	lo, hi := k.outerLimits()
 	minX, maxX, minY, maxY := reachOf(sheets)
-	for x := minX; x <= maxX; x += gridStepMm {
+	columns := make([][]guess, int((maxX-minX)/gridStepMm)+1)
+	each(len(columns), func(i int) {
+		x := minX + float64(i)*gridStepMm
 		for y := minY; y <= maxY; y += gridStepMm {
-			best := guess{score: math.Inf(-1)}
-			for outer := lo + outerStepMm/2; outer < hi; outer += outerStepMm {
-				g := guess{x: x, y: y, outer: outer}
-				if g.score = k.rate(g, gridReachPx); g.score > best.score {
-					best = g
-				}
-			}
-			all = append(all, best)
+			columns[i] = append(columns[i], k.bestSize(x, y))
+		}
+	})
+	kept := distinct(slices.Concat(columns...), peakSpacingMm/1.5, peaksClimbed)
+	each(len(kept), func(i int) {
+		g := k.climb(kept[i], gridReachPx, [5]float64{12, 12, 0.04, 0.03, 8}, 2)
+		kept[i] = k.climb(g, climbReachPx, [5]float64{6, 6, 0.02, 0.015, 4}, 2)
+	})
+	return distinct(kept, peakSpacingMm, peaksClimbed)
+}
+
+// bestSize rates wheels of all sizes at one place.
+func (k *seeker) bestSize(x, y float64) guess {
+	lo, hi := k.outerLimits()
+	best := guess{score: math.Inf(-1)}
+	for outer := lo + outerStepMm/2; outer < hi; outer += outerStepMm {
+		g := guess{x: x, y: y, outer: outer}
+		if g.score = k.rate(g, gridReachPx); g.score > best.score {
+			best = g
 		}
 	}
-	kept := distinct(all, peakSpacingMm/1.5, peaksClimbed)
-	for i, g := range kept {
-		g = k.climb(g, gridReachPx, [5]float64{12, 12, 0.04, 0.03, 8}, 2)
-		kept[i] = k.climb(g, climbReachPx, [5]float64{6, 6, 0.02, 0.015, 4}, 2)
-	}
-	return distinct(kept, peakSpacingMm, peaksClimbed)
+	return best
 }
 
 func reachOf(sheets []SheetState) (minX, maxX, minY, maxY float64) {
@@ -247,24 +260,34 @@ func pairs(peaks []guess) [][2]guess {
 
 // findPairs looks for the front wheels in all photos of the set, best first.
 func (m *set) findPairs() []pairGuess {
-	k := m.seeker(searchFactor, searchAngles)
-	list := pairs(k.peaks(m.scene.Sheets))
-	k = m.seeker(fineFactor, fineAngles)
-	var sharp []pairGuess
-	for _, p := range list[:min(len(list), pairsSharpened)] {
-		g := newPairGuess(p)
-		g = k.climbPair(g, fineReachPx, 3)
-		sharp = append(sharp, k.climbPair(g, finestReachPx, 3))
+	fine := seeker{bead: m.settings.BeadSeatMm / 2, angles: fineAngles}
+	fine.pictures = make([]*vision.Coarse, len(m.inputs))
+	each(len(m.inputs), func(i int) { fine.pictures[i] = m.inputs[i].Photo.Gray.Coarse(fineFactor) })
+	coarse := seeker{bead: fine.bead, angles: searchAngles}
+	for i, picture := range fine.pictures {
+		fine.views = append(fine.views, m.scene.view(i))
+		coarse.pictures = append(coarse.pictures, picture.Halve())
 	}
+	coarse.views = fine.views
+	list := pairs(coarse.peaks(m.scene.Sheets))
+	sharp := make([]pairGuess, min(len(list), pairsSharpened))
+	each(len(sharp), func(i int) {
+		g := fine.climbPair(newPairGuess(list[i]), fineReachPx, 3)
+		sharp[i] = fine.climbPair(g, finestReachPx, 3)
+	})
 	slices.SortStableFunc(sharp, func(a, b pairGuess) int { return cmp.Compare(b.score, a.score) })
 	return sharp
 }
 
-func (m *set) seeker(factor, angles int) seeker {
-	k := seeker{bead: m.settings.BeadSeatMm / 2, angles: angles}
-	for i := range m.inputs {
-		k.views = append(k.views, m.scene.view(i))
-		k.pictures = append(k.pictures, m.inputs[i].Photo.Gray.Coarse(factor))
+// each calls do with 0 to n−1, as many at once as there are processors.
+func each(n int, do func(i int)) {
+	var group errgroup.Group
+	group.SetLimit(runtime.NumCPU())
+	for i := range n {
+		group.Go(func() error {
+			do(i)
+			return nil
+		})
 	}
-	return k
+	_ = group.Wait() // no call fails
 }

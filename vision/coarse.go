@@ -36,6 +36,19 @@ func (g *Gray) Coarse(factor int) *Coarse {
 	return c
 }
 
+// Halve reduces the copy further: each pixel the mean logarithm of four.
+func (c *Coarse) Halve() *Coarse {
+	h := &Coarse{width: c.width / 2, height: c.height / 2, factor: 2 * c.factor}
+	h.log = make([]float32, h.width*h.height)
+	for y := range h.height {
+		upper, lower := c.log[2*y*c.width:], c.log[(2*y+1)*c.width:]
+		for x := range h.width {
+			h.log[y*h.width+x] = (upper[2*x] + upper[2*x+1] + lower[2*x] + lower[2*x+1]) / 4
+		}
+	}
+	return h
+}
+
 // at is the logarithmic brightness at a place of the full picture.
 func (c *Coarse) at(x, y float64) (float64, bool) {
 	// The centre of a coarse pixel is the middle of its square.
