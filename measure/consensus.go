@@ -37,7 +37,7 @@ const (
 	ballotTolerance  = 2.5  // px, within which an edge agrees
 	fullOfferStep    = 0.25 // step from which an edge counts fully
 	belowSin         = 0.1  // sine of the angle above the hub to which no mudguard reaches
-	clearlyBetter    = 0.1  // share of agreement by which the lower part alone must win
+	clearlyBetter    = 0.05 // share of agreement by which the lower part alone must win
 	sampleSize       = 5
 	samples          = 1500
 	samplesPolished  = 24
@@ -52,6 +52,7 @@ var guessSpread = [tyreNumbers]float64{10, 14, 7, 0.03, 0.03, 8, 3}
 type contender struct {
 	wheel Wheel
 	share float64
+	lower bool // only the lower part of the outline was heard
 }
 
 // contenders are the wheels around a guessed one that the most edges agree with. A
@@ -93,26 +94,33 @@ func (m *set) vote(scene *Scene, side Side, lower bool) []contender {
 		w.TiltRad += d[4]
 		w.Ring += d[5]
 		w.Tube += d[6]
-		list = append(list, contender{w, c.share - handicap})
+		list = append(list, contender{w, c.share - handicap, lower})
 	}
 	return list
 }
 
+// hearing is what came of a vote on both wheels.
+type hearing struct {
+	support [2]float64 // share of the outline's probes that agree
+	lower   [2]bool    // the lower part alone won: there is a mudguard
+}
+
 // hearBoth lets the edges vote on both wheels and takes the contenders that make
 // the best pair: a vehicle has the same tyres on both sides, and stands straight.
-func (m *set) hearBoth(scene *Scene) (support [2]float64) {
+func (m *set) hearBoth(scene *Scene) (heardBest hearing) {
 	var heard [2][]contender
 	each(len(heard), func(side int) { heard[side] = m.contenders(scene, Side(side)) })
 	best := math.Inf(-1)
 	for _, l := range heard[Left] {
 		for _, r := range heard[Right] {
 			if score := l.share + r.share - unlike(&l.wheel, &r.wheel); score > best {
-				best, support = score, [2]float64{l.share, r.share}
+				best = score
+				heardBest = hearing{support: [2]float64{l.share, r.share}, lower: [2]bool{l.lower, r.lower}}
 				scene.Wheels[Left], scene.Wheels[Right] = l.wheel, r.wheel
 			}
 		}
 	}
-	return support
+	return heardBest
 }
 
 // unlike is the penalty for two wheels that differ: builders' practice, no source,

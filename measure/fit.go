@@ -33,18 +33,18 @@ func (m *set) fitPair(pairs []pairGuess) (*Scene, error) {
 	var best *Scene
 	bestSupport := 0.0
 	for _, pair := range pairs[:min(len(pairs), pairsHeard)] {
-		scene, support := m.hear(pair)
-		if both := support[Left] + support[Right] - unlike(&scene.Wheels[Left], &scene.Wheels[Right]); best == nil || both > bestSupport {
-			best, bestSupport, m.support = scene, both, support
+		scene, h := m.hear(pair)
+		if both := h.support[Left] + h.support[Right] - unlike(&scene.Wheels[Left], &scene.Wheels[Right]); best == nil || both > bestSupport {
+			best, bestSupport, m.hearing = scene, both, h
 		}
 	}
 	return m.fitTyres(best)
 }
 
 // hear lets the edges around a pair of guesses vote.
-func (m *set) hear(pair pairGuess) (scene *Scene, support [2]float64) {
+func (m *set) hear(pair pairGuess) (*Scene, hearing) {
 	k := seeker{bead: m.settings.BeadSeatMm / 2}
-	scene = m.scene.clone()
+	scene := m.scene.clone()
 	m.knowledge.rims = [2]float64{}
 	if m.settings.BeadSeatMm == 0 {
 		m.knowledge.rimSigma = unknownRimSigmaMm
@@ -53,8 +53,7 @@ func (m *set) hear(pair pairGuess) (scene *Scene, support [2]float64) {
 		scene.Wheels[side] = k.wheel(g)
 		m.knowledge.rims[side] = scene.Wheels[side].Ring - scene.Wheels[side].Tube
 	}
-	support = m.hearBoth(scene)
-	return scene, support
+	return scene, m.hearBoth(scene)
 }
 
 // pairsHeard are the guesses worth a vote.

@@ -29,6 +29,7 @@ const maxCorrelationLag = 12
 // (Bartlett, J. R. Stat. Soc. Suppl. 8, 1946).
 func (a *adjustment) learn(s *Scene) scatter {
 	residuals := map[scatterKey][]float64{}
+	covered := map[scatterKey]map[int]bool{}
 	for i, r := range a.edgeResiduals(s) {
 		o := &a.edges[i]
 		key := o.scatterKey()
@@ -36,16 +37,25 @@ func (a *adjustment) learn(s *Scene) scatter {
 			r = math.NaN() // a gross error: its place is kept, its value does not count
 		}
 		residuals[key] = append(residuals[key], r)
+		if covered[key] == nil {
+			covered[key] = map[int]bool{}
+		}
+		covered[key][int(math.Floor(o.u*arcs/(2*math.Pi)))] = true
 	}
 	learned := scatter{}
 	for key, list := range residuals {
-		learned[key] = arcSigmaPx(key.kind) * math.Sqrt(float64(len(list))/arcs)
-		if sigma, ok := correlatedSigma(list); ok {
-			learned[key] = max(learned[key], sigma)
+		perArc := float64(len(list)) / float64(len(covered[key]))
+		sigma, ok := correlatedSigma(list)
+		if !ok {
+			sigma = fewPointsSigmaPx
 		}
+		learned[key] = max(sigma, arcSigmaPx(key.kind)*math.Sqrt(perArc))
 	}
 	return learned
 }
+
+// fewPointsSigmaPx is for curves too short for their own residuals to tell.
+const fewPointsSigmaPx = 1.0
 
 // arcs are the stretches of a curve, 60° each, over which errors hang together that
 // residuals do not show since the wheel bends to them: light from above moves an

@@ -50,15 +50,15 @@ func (k *seeker) wheel(g guess) Wheel {
 }
 
 const (
-	searchAngles  = 32   // points of an outline on the grid
-	fineAngles    = 150  // and when a guess is refined
-	searchFactor  = 8    // reduction of the pictures on the grid
-	fineFactor    = 4    // and when a guess is refined
-	stepClip      = 0.6  // logarithm: what one point can bring at most, so that many must agree
-	floorBlindMm  = 40.0 // height under which a tyre is flattened and in its own shadow
-	minSeenShare  = 0.4  // of an outline's points, for a photo to have a say
-	hopelessScore = 0.03 // of one photo
-	absentPenalty = 0.05 // score of a photo that does not show the wheel
+	searchAngles  = 32    // points of an outline on the grid
+	fineAngles    = 150   // and when a guess is refined
+	searchFactor  = 8     // reduction of the pictures on the grid
+	fineFactor    = 4     // and when a guess is refined
+	stepClip      = 0.6   // logarithm: what one point can bring at most, so that many must agree
+	floorBlindMm  = 40.0  // height under which a tyre is flattened and in its own shadow
+	minSeenShare  = 0.4   // of an outline's points, for a photo to have a say
+	hopelessScore = -0.02 // of one photo
+	absentPenalty = 0.05  // score of a photo that does not show the wheel
 )
 
 // rate scores a guess with points compared reach pixels to either side.

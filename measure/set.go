@@ -31,7 +31,7 @@ type set struct {
 	corners   []cornerObservation
 	edges     []edgeObservation
 	rims      [2][2]rimEdge // of each wheel's faces
-	support   [2]float64    // share of the tyre's outline that edges agree with
+	hearing   hearing       // of the pair that was taken
 }
 
 // defaultFocal is the focal length per picture width of a phone's main camera

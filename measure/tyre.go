@@ -49,6 +49,15 @@ func outlineVisible(ip *imagePoint) bool {
 	return ip.at.Z > floorBlindMm && ip.radial > 0.05
 }
 
+// outlineFree is outlineVisible, of the lower part alone where a mudguard covers the
+// rest.
+func (m *set) outlineFree(side Side) func(*imagePoint) bool {
+	if !m.hearing.lower[side] {
+		return outlineVisible
+	}
+	return func(ip *imagePoint) bool { return outlineVisible(ip) && math.Sin(ip.u) <= belowSin }
+}
+
 // probe is the line across a curve's point on which its edge is looked for.
 func (c *locus) probe(ip *imagePoint, halfWidth float64) vision.Probe {
 	return vision.Probe{At: ip.px, NX: ip.nx, NY: ip.ny, HalfWidth: halfWidth, Curvature: c.curvature(ip)}
@@ -62,7 +71,7 @@ func (m *set) outlinePoints(scene *Scene, photo int, side Side, window, sigma fl
 	gray := m.inputs[photo].Photo.Gray
 	shift := scene.Photos[photo].EdgeOffset[0]
 	var list []edgeObservation
-	for _, ip := range m.probes(&c, photo, probeSpacingPx, outlineVisible) {
+	for _, ip := range m.probes(&c, photo, probeSpacingPx, m.outlineFree(side)) {
 		p := c.probe(&ip, window)
 		p.At.X += shift * p.NX
 		p.At.Y += shift * p.NY

@@ -17,9 +17,11 @@ const (
 	// itself; with the rim's edge found about the same axle a smaller one does.
 	clearShare     = 0.5
 	rimClearShare  = 0.5
-	leastShare     = 0.2
+	rimSureShare   = 0.6
+	clearSupport   = 0.6 // of the probes in the vote
+	leastShare     = 0.25
 	leastPhotoSay  = 0.12 // of a photo's outlines, below which it shows something else
-	fewProbes      = 40
+	fewProbes      = 30
 	maxTyreDiffMm  = 4.0 // between the outer diameters of the two tyres
 	maxRimDiffMm   = 2.0 // between the diameters of the two rims
 	maxRimOffMm    = 2.5 // of the rim's radius from what the bead seat makes expect
@@ -88,20 +90,19 @@ func unclear(photo, reason string) error {
 // verifyPhotos refuses a photo that shows none of what the others show.
 func (m *set) verifyPhotos(f *fitted) error {
 	for photo := range f.scene.Photos {
-		probes, agreeing := 0, 0
+		var outline tally
 		for side := range f.scene.Wheels {
-			p, a := m.outlineCount(f, photo, Side(side))
-			probes, agreeing = probes+p, agreeing+a
+			outline.add(m.outlineTally(f, photo, Side(side)))
 		}
 		name := m.inputs[photo].Photo.Path
-		if probes < fewProbes {
+		if outline.probes < fewProbes {
 			return &vision.Refusal{
 				Code: "wheels_cut_off", Photo: name,
 				Reason: "The front wheels lie outside this photo.",
 				Remedy: "Step back until both front wheels and the sheets are whole in the photo.",
 			}
 		}
-		if float64(agreeing) < leastPhotoSay*float64(probes) && len(m.inputs) > 1 {
+		if outline.share() < leastPhotoSay && len(m.inputs) > 1 {
 			return &vision.Refusal{
 				Code: "photo_disagrees", Photo: name,
 				Reason: "The wheels are not where the other photos put them.",
@@ -112,23 +113,25 @@ func (m *set) verifyPhotos(f *fitted) error {
 	return nil
 }
 
+// verifyWheel refuses a wheel of which too little agrees: of the outline alone, or
+// with the rim's edge or the vote's share beside a smaller part of it.
 func (m *set) verifyWheel(f *fitted, side Side) error {
-	probes, agreeing := 0, 0
+	var outline tally
 	for photo := range f.scene.Photos {
-		p, a := m.outlineCount(f, photo, side)
-		probes, agreeing = probes+p, agreeing+a
+		outline.add(m.outlineTally(f, photo, side))
 	}
-	share := float64(agreeing) / float64(max(1, probes))
 	rim := 0.0
 	for _, edge := range m.rims[side] {
 		if edge.found {
 			rim = max(rim, edge.share)
 		}
 	}
-	if share < leastShare || share < clearShare && rim < rimClearShare {
-		return unclear("", fmt.Sprintf("Only %.0f %% of the %s tyre's outline is seen clearly, and not enough of its rim.", 100*share, side))
+	share := outline.share()
+	confirmed := rim >= rimClearShare || m.hearing.support[side] >= clearSupport
+	if share >= clearShare || share >= leastShare && confirmed || share >= leastShare/2 && rim >= rimSureShare {
+		return nil
 	}
-	return nil
+	return unclear("", fmt.Sprintf("Only %.0f %% of the %s tyre's outline is seen clearly, and not enough of its rim.", 100*share, side))
 }
 
 // verifySize refuses rims that are not of the size that was given, which a sheet
@@ -160,16 +163,23 @@ func (m *set) verifySize(f *fitted) error {
 	return nil
 }
 
-// outlineCount is how many places of a tyre's outline a photo could show, and how
-// many of them agree with the solution.
-func (m *set) outlineCount(f *fitted, photo int, side Side) (probes, agreeing int) {
+// tally counts the places of an outline that a photo could show, and those that
+// agree with the solution.
+type tally struct{ probes, agreeing int }
+
+func (t *tally) add(o tally) { t.probes += o.probes; t.agreeing += o.agreeing }
+
+func (t *tally) share() float64 { return float64(t.agreeing) / float64(max(1, t.probes)) }
+
+// outlineTally tallies a tyre's outline in a photo, where no mudguard covers it.
+func (m *set) outlineTally(f *fitted, photo int, side Side) tally {
 	c := newLocus(&f.scene.Wheels[side], TyreOuter, 0, f.scene.view(photo))
-	probes = len(m.probes(&c, photo, probeSpacingPx, outlineVisible))
+	t := tally{probes: len(m.probes(&c, photo, probeSpacingPx, m.outlineFree(side)))}
 	residuals := f.adjustment.edgeResiduals(f.scene)
 	for i, o := range f.adjustment.edges {
 		if o.photo == photo && o.side == side && o.kind == TyreOuter && math.Abs(residuals[i]) < agreeingPx {
-			agreeing++
+			t.agreeing++
 		}
 	}
-	return probes, agreeing
+	return t
 }

@@ -10,7 +10,8 @@ import (
 // scale, so that a step means the same ratio in the shade and in the sun.
 type Coarse struct {
 	width, height int
-	factor        float64 // pixels of the picture per pixel here
+	factor        float64   // pixels of the picture per pixel here
+	light         []float32 // linear
 	log           []float32
 }
 
@@ -20,7 +21,7 @@ const darkest = 0.01
 // Coarse reduces the picture by a whole factor, each pixel the mean of a square.
 func (g *Gray) Coarse(factor int) *Coarse {
 	c := &Coarse{width: g.Width / factor, height: g.Height / factor, factor: float64(factor)}
-	c.log = make([]float32, c.width*c.height)
+	c.light = make([]float32, c.width*c.height)
 	for y := range c.height {
 		for x := range c.width {
 			sum := 0.0
@@ -30,22 +31,31 @@ func (g *Gray) Coarse(factor int) *Coarse {
 					sum += linearLight[v]
 				}
 			}
-			c.log[y*c.width+x] = float32(math.Log(darkest + sum/float64(factor*factor)))
+			c.light[y*c.width+x] = float32(sum / float64(factor*factor))
 		}
 	}
+	c.takeLogs()
 	return c
 }
 
-// Halve reduces the copy further: each pixel the mean logarithm of four.
+func (c *Coarse) takeLogs() {
+	c.log = make([]float32, len(c.light))
+	for i, v := range c.light {
+		c.log[i] = float32(math.Log(darkest + float64(v)))
+	}
+}
+
+// Halve reduces the copy further: each pixel the mean of four.
 func (c *Coarse) Halve() *Coarse {
 	h := &Coarse{width: c.width / 2, height: c.height / 2, factor: 2 * c.factor}
-	h.log = make([]float32, h.width*h.height)
+	h.light = make([]float32, h.width*h.height)
 	for y := range h.height {
-		upper, lower := c.log[2*y*c.width:], c.log[(2*y+1)*c.width:]
+		upper, lower := c.light[2*y*c.width:], c.light[(2*y+1)*c.width:]
 		for x := range h.width {
-			h.log[y*h.width+x] = (upper[2*x] + upper[2*x+1] + lower[2*x] + lower[2*x+1]) / 4
+			h.light[y*h.width+x] = (upper[2*x] + upper[2*x+1] + lower[2*x] + lower[2*x+1]) / 4
 		}
 	}
+	h.takeLogs()
 	return h
 }
 
