@@ -20,8 +20,9 @@ test:
 	go test ./...
 
 # Tables of measured against true values, and of time and memory: not for every day.
+# Parts of it: make bench BENCH="-only speed"
 bench: build
-	go run ./cmd/rimpair/bench
+	go run ./cmd/bench $(BENCH)
 
 clean:
 	rm -rf rimpair demo-out .references
