@@ -37,6 +37,9 @@ func (m *set) fitPair(pairs []pairGuess) (*Scene, error) {
 		if both := h.support[Left] + h.support[Right] - unlike(&scene.Wheels[Left], &scene.Wheels[Right]); best == nil || both > bestSupport {
 			best, bestSupport, m.hearing = scene, both, h
 		}
+		if min(h.support[Left], h.support[Right]) >= sureSupport {
+			break
+		}
 	}
 	return m.fitTyres(best)
 }
@@ -58,6 +61,9 @@ func (m *set) hear(pair pairGuess) (*Scene, hearing) {
 
 // pairsHeard are the guesses worth a vote.
 const pairsHeard = 3
+
+// sureSupport is the share of agreeing probes from which no other guess is heard.
+const sureSupport = 0.75
 
 // fitJointly frees the cameras as well; with rims, the rims' edges join in.
 func (m *set) fitJointly(scene *Scene, rims bool) (*fitted, error) {

@@ -164,6 +164,7 @@ const (
 	fineReachPx    = 10.0
 	finestReachPx  = 5.0
 	peaksClimbed   = 60
+	promisingShare = 0.4 // of the best pair's score
 	pairsSharpened = 10
 	peakSpacingMm  = 60.0
 )
@@ -270,7 +271,11 @@ func (m *set) findPairs() []pairGuess {
 	}
 	coarse.views = fine.views
 	list := pairs(coarse.peaks(m.scene.Sheets))
-	sharp := make([]pairGuess, min(len(list), pairsSharpened))
+	promising := 0
+	for promising < min(len(list), pairsSharpened) && list[promising][0].score+list[promising][1].score > promisingShare*(list[0][0].score+list[0][1].score) {
+		promising++
+	}
+	sharp := make([]pairGuess, promising)
 	each(len(sharp), func(i int) {
 		g := fine.climbPair(newPairGuess(list[i]), fineReachPx, 3)
 		sharp[i] = fine.climbPair(g, finestReachPx, 3)
