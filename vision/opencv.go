@@ -3,6 +3,7 @@ package vision
 /*
 #cgo pkg-config: opencv4
 #cgo CXXFLAGS: -std=c++17 -O2
+#cgo LDFLAGS: -Wl,--as-needed
 #include "opencv.h"
 */
 import "C"
