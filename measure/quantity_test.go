@@ -1,0 +1,79 @@
+package measure
+
+import (
+	"math"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+// standing is a set whose rims were seen on the inboard faces.
+func standing() *set {
+	m := &set{knowledge: exampleKnowledge(), scene: exampleScene()}
+	m.rims[Left][Left.inboard()] = rimEdge{found: true}
+	m.rims[Right][Right.inboard()] = rimEdge{found: true}
+	return m
+}
+
+// posed sets the rims' headings and tilts in degrees, positive as ISO 8855 (from memory)
+// turns: heading to the left seen from above, tilt of the axle's right end upward.
+func posed(s *Scene, headingDeg, tiltDeg [2]float64) *Scene {
+	s = s.clone()
+	for side := range s.Wheels {
+		w := &s.Wheels[side]
+		w.HeadingRad, w.TiltRad = headingDeg[side]/degPerRad, tiltDeg[side]/degPerRad
+		w.RimHeadingRad, w.RimTiltRad, w.RimForward, w.RimUp = 0, 0, 0, 0
+		w.Centre.Y, w.Centre.Z = -400, 248
+	}
+	return s
+}
+
+func TestSignsOfToeAndCamber(t *testing.T) {
+	m := standing()
+	d := 2 * m.rimRadius(m.scene, Left)
+	for _, c := range []struct {
+		name          string
+		heading, tilt [2]float64
+		toeMm         float64
+		camberDeg     [2]float64
+	}{
+		{"straight", [2]float64{}, [2]float64{}, 0, [2]float64{}},
+		{"toe-in: the left wheel turned right, the right one left", [2]float64{-0.5, 0.5}, [2]float64{}, 2 * d * math.Sin(0.5/degPerRad), [2]float64{}},
+		{"toe-out", [2]float64{0.3, -0.3}, [2]float64{}, -2 * d * math.Sin(0.3/degPerRad), [2]float64{}},
+		{"steered, still parallel", [2]float64{2, 2}, [2]float64{}, 0, [2]float64{}},
+		{"tops outward", [2]float64{}, [2]float64{3, -3}, 0, [2]float64{3, 3}},
+		{"tops inward", [2]float64{}, [2]float64{-2, 2}, 0, [2]float64{-2, -2}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s := posed(m.scene, c.heading, c.tilt)
+			require.InDelta(t, c.toeMm, m.totalToeMm(s), 1e-9)
+			require.InDelta(t, c.camberDeg[Left], m.camberRad(s, Left)*degPerRad, 1e-9)
+			require.InDelta(t, c.camberDeg[Right], m.camberRad(s, Right)*degPerRad, 1e-9)
+		})
+	}
+}
+
+// Total toe is what a tape at hub height would read at the rear less what it reads
+// in front: the definition it is meant to meet.
+func TestTotalToeIsTheDifferenceOfTheGaps(t *testing.T) {
+	m := standing()
+	s := posed(m.scene, [2]float64{-0.8, 0.4}, [2]float64{2, -2.5})
+	// A tape lies straight between the rims; the wheels' bisector is 0.2° off that
+	// line, which takes 1e-5 of the toe.
+	require.InDelta(t, m.totalToeMm(s), m.gapMm(s, false)-m.gapMm(s, true), 2e-3)
+	require.InDelta(t, 810, m.trackMm(s), 1e-9)
+}
+
+// The run-out's standard uncertainty against draws of its direction.
+func TestRunoutSigma(t *testing.T) {
+	const peakToPeak, draws = 0.8, 2000
+	d := 2 * 209.0
+	var r rms
+	for i := range draws {
+		left := 2 * math.Pi * math.Mod(float64(i)*0.6180339887, 1)
+		right := 2 * math.Pi * math.Mod(float64(i)*0.7548776662, 1)
+		tilt := peakToPeak / d
+		r.add(d * (math.Sin(tilt*math.Cos(left)) + math.Sin(tilt*math.Cos(right))))
+	}
+	require.InEpsilon(t, runoutSigmaMm(peakToPeak), r.value(), 0.02)
+}
