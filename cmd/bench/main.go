@@ -1,0 +1,82 @@
+// Command bench measures photos and drawn scenes whose truth is known, and prints
+// what came out beside the truth and beside the limits that the project has set
+// itself. It measures as a person does, with the rimpair program; it asserts nothing.
+//
+//	go run ./cmd/bench                     everything
+//	go run ./cmd/bench -only photos,speed  parts of it
+//
+// Folders of photos with a truth.json each are looked for in $RIMPAIR_PHOTOS, else
+// in ../shared/photos, else in samples/photos.
+package main
+
+import (
+	"flag"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"time"
+)
+
+// bench is one run of the program.
+type bench struct {
+	out     io.Writer
+	rimpair string // the program under test
+	scenes  int
+	seed    uint64
+	long    int
+	draws   int
+	dir     string // for drawn photos
+}
+
+func main() {
+	if len(os.Args) > 1 && os.Args[1] == yardstickCommand {
+		exit(yardstick(os.Args[2:]))
+	}
+	b := bench{out: os.Stdout}
+	only := flag.String("only", "photos,scenes,geometry,speed", "which tables, separated by commas")
+	flag.StringVar(&b.rimpair, "rimpair", "./rimpair", "the program to measure with")
+	flag.IntVar(&b.scenes, "scenes", 200, "how many scenes to draw")
+	flag.Uint64Var(&b.seed, "seed", uint64(time.Now().UnixNano()), "seed of the first scene")
+	flag.IntVar(&b.long, "long", 2400, "longer side of the drawn pictures in px, 0 for a phone's 3264 to 4032")
+	flag.IntVar(&b.draws, "draws", 2000, "how many draws of noisy points")
+	flag.Parse()
+	exit(b.run(strings.Split(*only, ",")))
+}
+
+func exit(err error) {
+	if err != nil {
+		fmt.Fprintln(os.Stderr, "bench:", err)
+		os.Exit(1)
+	}
+	os.Exit(0)
+}
+
+func (b *bench) run(parts []string) (err error) {
+	if b.dir, err = os.MkdirTemp("", "bench"); err != nil {
+		return err
+	}
+	defer os.RemoveAll(b.dir)
+	tables := map[string]func() error{
+		"photos": b.photoTables, "scenes": b.sceneTables, "geometry": b.geometryTable, "speed": b.speedTable,
+	}
+	for _, part := range parts {
+		table, ok := tables[part]
+		if !ok {
+			return fmt.Errorf("no table %q", part)
+		}
+		start := time.Now()
+		if err := table(); err != nil {
+			return err
+		}
+		b.printf("(%s took %.0f s)\n\n", part, time.Since(start).Seconds())
+	}
+	return nil
+}
+
+func (b *bench) printf(format string, args ...any) { fmt.Fprintf(b.out, format, args...) }
+
+func (b *bench) title(format string, args ...any) {
+	line := fmt.Sprintf(format, args...)
+	b.printf("%s\n%s\n", line, strings.Repeat("=", len(line)))
+}
