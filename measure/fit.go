@@ -32,29 +32,29 @@ func (f *fitted) covariance() *mat.SymDense { return f.solution.Covariance }
 func (m *set) fitPair(pairs []pairGuess) (*Scene, error) {
 	var best *Scene
 	bestSupport := 0.0
+	var bestRims [2]float64
 	for _, pair := range pairs[:min(len(pairs), pairsHeard)] {
 		scene, h := m.hear(pair)
 		if both := h.support[Left] + h.support[Right] - unlike(&scene.Wheels[Left], &scene.Wheels[Right]); best == nil || both > bestSupport {
-			best, bestSupport, m.hearing = scene, both, h
+			best, bestSupport, m.hearing, bestRims = scene, both, h, m.knowledge.rims
 		}
 		if min(h.support[Left], h.support[Right]) >= sureSupport {
 			break
 		}
 	}
+	m.knowledge.rims = bestRims
 	return m.fitTyres(best)
 }
 
 // hear lets the edges around a pair of guesses vote.
 func (m *set) hear(pair pairGuess) (*Scene, hearing) {
-	k := seeker{bead: m.settings.BeadSeatMm / 2}
 	scene := m.scene.clone()
-	m.knowledge.rims = [2]float64{}
 	if m.settings.BeadSeatMm == 0 {
 		m.knowledge.rimSigma = unknownRimSigmaMm
 	}
 	for side, g := range pair.wheels() {
-		scene.Wheels[side] = k.wheel(g)
-		m.knowledge.rims[side] = scene.Wheels[side].Ring - scene.Wheels[side].Tube
+		scene.Wheels[side] = g.wheel(pair.bead)
+		m.knowledge.rims[side] = pair.bead
 	}
 	return scene, m.hearBoth(scene)
 }
@@ -104,11 +104,11 @@ func (m *set) fitJointly(scene *Scene, rims bool) (*fitted, error) {
 }
 
 // unknownRimSigmaMm is how far off a rim's radius guessed from the tyre may be.
-const unknownRimSigmaMm = 12.0
+const unknownRimSigmaMm = 6.0
 
 // beadSeats are bead seat diameters of wheels that such vehicles have in front, mm
 // (ISO 5775-2, from memory).
-var beadSeats = []float64{305, 349, 355, 406, 451, 507, 540, 559}
+var beadSeats = []float64{305, 349, 355, 406, 451, 507}
 
 // guessRims takes for the unknown rim size the standard one near the tyre's inner
 // edge whose rim is seen best.

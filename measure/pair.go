@@ -10,6 +10,7 @@ import "math"
 // pairGuess is both wheels: p holds pairShape's numbers.
 type pairGuess struct {
 	p     [numPair]float64
+	bead  float64 // bead seat radius that it was found with, mm
 	score float64
 }
 

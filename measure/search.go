@@ -22,7 +22,7 @@ import (
 type seeker struct {
 	views    []view
 	pictures []*vision.Coarse
-	bead     float64 // bead seat radius, mm; 0 when unknown
+	bead     float64 // bead seat radius, mm
 	angles   int     // points of an outline that are looked at
 }
 
@@ -32,16 +32,9 @@ type guess struct {
 	score                            float64
 }
 
-// tube is the tyre's half width for a guess: its section is about as high as wide.
-func (k *seeker) tube(outer float64) float64 {
-	if k.bead == 0 {
-		return 20
-	}
-	return max(10, (outer-k.bead)/2)
-}
-
-func (k *seeker) wheel(g guess) Wheel {
-	tube := k.tube(g.outer)
+// wheel is what a guess means: the tyre's section is about as high as wide.
+func (g guess) wheel(bead float64) Wheel {
+	tube := max(10, (g.outer-bead)/2)
 	return Wheel{
 		Centre:     r3.Vec{X: g.x, Y: g.y, Z: (g.outer - hubSinkMm) * math.Cos(g.tiltRad)},
 		HeadingRad: g.headingRad, TiltRad: g.tiltRad,
@@ -63,7 +56,7 @@ const (
 
 // rate scores a guess with points compared reach pixels to either side.
 func (k *seeker) rate(g guess, reach float64) float64 {
-	w := k.wheel(g)
+	w := g.wheel(k.bead)
 	total, photos := 0.0, 0
 	for i, v := range k.views {
 		c := newLocus(&w, TyreOuter, 0, v)
@@ -136,8 +129,6 @@ func (k *seeker) climb(g guess, reach float64, steps [5]float64, halvings int) g
 const (
 	maxHeadingRad = 0.26 // against the sheets' arrows
 	maxTiltRad    = 0.14
-	minOuterMm    = 165.0
-	maxOuterMm    = 380.0
 	minSectionMm  = 18.0 // of a tyre, bead to tread
 	maxSectionMm  = 70.0
 )
@@ -148,9 +139,6 @@ func (k *seeker) plausible(g guess) bool {
 }
 
 func (k *seeker) outerLimits() (lo, hi float64) {
-	if k.bead == 0 {
-		return minOuterMm, maxOuterMm
-	}
 	return k.bead + minSectionMm, k.bead + maxSectionMm
 }
 
@@ -259,28 +247,46 @@ func pairs(peaks []guess) [][2]guess {
 	return list
 }
 
-// findPairs looks for the front wheels in all photos of the set, best first.
+// findPairs looks for the front wheels in all photos of the set, best first. Where
+// the rim size is unknown every usual one is tried.
 func (m *set) findPairs() []pairGuess {
-	fine := seeker{bead: m.settings.BeadSeatMm / 2, angles: fineAngles}
-	fine.pictures = make([]*vision.Coarse, len(m.inputs))
-	each(len(m.inputs), func(i int) { fine.pictures[i] = m.inputs[i].Photo.Gray.Coarse(fineFactor) })
-	coarse := seeker{bead: fine.bead, angles: searchAngles}
-	for i, picture := range fine.pictures {
-		fine.views = append(fine.views, m.scene.view(i))
-		coarse.pictures = append(coarse.pictures, picture.Halve())
+	pictures := make([]*vision.Coarse, len(m.inputs))
+	views := make([]view, len(m.inputs))
+	each(len(m.inputs), func(i int) {
+		pictures[i] = m.inputs[i].Photo.Gray.Coarse(fineFactor)
+		views[i] = m.scene.view(i)
+	})
+	halved := make([]*vision.Coarse, len(pictures))
+	for i, picture := range pictures {
+		halved[i] = picture.Halve()
 	}
-	coarse.views = fine.views
-	list := pairs(coarse.peaks(m.scene.Sheets))
+	sizes := []float64{m.settings.BeadSeatMm}
+	if m.settings.BeadSeatMm == 0 {
+		sizes = beadSeats
+	}
+	var all []pairGuess
+	for _, size := range sizes {
+		coarse := seeker{views: views, pictures: halved, bead: size / 2, angles: searchAngles}
+		fine := seeker{views: views, pictures: pictures, bead: size / 2, angles: fineAngles}
+		all = append(all, fine.sharpen(pairs(coarse.peaks(m.scene.Sheets)))...)
+	}
+	slices.SortStableFunc(all, func(a, b pairGuess) int { return cmp.Compare(b.score, a.score) })
+	return all
+}
+
+// sharpen improves the most promising pairs.
+func (k *seeker) sharpen(list [][2]guess) []pairGuess {
 	promising := 0
 	for promising < min(len(list), pairsSharpened) && list[promising][0].score+list[promising][1].score > promisingShare*(list[0][0].score+list[0][1].score) {
 		promising++
 	}
 	sharp := make([]pairGuess, promising)
 	each(len(sharp), func(i int) {
-		g := fine.climbPair(newPairGuess(list[i]), fineReachPx, 3)
-		sharp[i] = fine.climbPair(g, finestReachPx, 3)
+		g := newPairGuess(list[i])
+		g.bead = k.bead
+		g = k.climbPair(g, fineReachPx, 3)
+		sharp[i] = k.climbPair(g, finestReachPx, 3)
 	})
-	slices.SortStableFunc(sharp, func(a, b pairGuess) int { return cmp.Compare(b.score, a.score) })
 	return sharp
 }
 
