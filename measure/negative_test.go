@@ -1,0 +1,217 @@
+package measure_test
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"rimpair/measure"
+	"rimpair/samples"
+	"rimpair/vision"
+)
+
+// What bad photos get: a reason and no number. The photos are drawn, so that each
+// differs from a good one in one thing alone.
+
+// studio draws photos of one vehicle on the standard plan, from the front and the
+// rear; 2000 px are enough for a number, as TestGoodPhotosGetANumber shows.
+type studio struct {
+	scene       samples.Scene
+	front, rear measure.Input
+}
+
+func newStudio(t *testing.T, seed uint64) studio {
+	t.Helper()
+	s := studio{scene: samples.NewScene(seed, samples.Options{
+		LongSide: 2000, Setting: samples.Bench, Views: []samples.View{samples.Front, samples.RearView},
+	})}
+	s.front, s.rear = s.take(t, 0, nil), s.take(t, 1, nil)
+	return s
+}
+
+// take takes photo i after something was changed in the scene. Without a sheet it
+// has no corners.
+func (s *studio) take(t *testing.T, i int, change func(*samples.Scene)) measure.Input {
+	t.Helper()
+	scene := s.scene
+	scene.Sheets, scene.Shots = slices.Clone(scene.Sheets), slices.Clone(scene.Shots)
+	if change != nil {
+		change(&scene)
+	}
+	file, err := scene.Photo(i)
+	require.NoError(t, err)
+	path := filepath.Join(t.TempDir(), scene.Shots[i].Name+".jpg")
+	require.NoError(t, os.WriteFile(path, file, 0o600))
+	photo, err := vision.Load(path, vision.DefaultLimits())
+	require.NoError(t, err)
+	corners, err := vision.FindSheets(photo.Gray)
+	if refusal := new(vision.Refusal); !errors.As(err, &refusal) {
+		require.NoError(t, err)
+	}
+	return measure.Input{Photo: photo, Corners: corners}
+}
+
+func (s *studio) settings() measure.Settings {
+	return measure.Settings{BeadSeatMm: s.scene.Vehicle.Left.BeadSeatMm, RunoutMm: 1}
+}
+
+func (s *studio) truth() samples.StateTruth { return s.scene.Vehicle.State(0) }
+
+// testSeed is that of the scene from which bad ones are made.
+const testSeed = 21
+
+func TestGoodPhotosGetANumber(t *testing.T) {
+	s := newStudio(t, testSeed)
+	m, err := measure.Measure([]measure.Input{s.front, s.rear}, s.settings())
+	require.NoError(t, err)
+	requireCovers(t, m.Result.RimTotalToeMm, s.truth().RimTotalToeMm)
+	requireCovers(t, m.Result.TotalToeMm, s.truth().TotalToeMm)
+	assert.Less(t, m.Result.RimTotalToeMm.StandardUncertainty, 0.6)
+}
+
+func requireCovers(t *testing.T, q measure.Quantity, truth float64) {
+	t.Helper()
+	require.True(t, q.Low95 <= truth && truth <= q.High95, "%.3f is not in %.3f to %.3f", truth, q.Low95, q.High95)
+}
+
+func TestBadPhotosAreRefused(t *testing.T) {
+	s := newStudio(t, testSeed)
+	const front, rear = 0, 1
+	shot := func(i int, change func(*samples.Shot)) measure.Input {
+		return s.take(t, i, func(c *samples.Scene) { change(&c.Shots[i]) })
+	}
+	alter := func(i int, change func(*samples.Scene)) measure.Input { return s.take(t, i, change) }
+	buried := func(w *samples.Wheel) { w.Hub.Z -= 2000 }
+	tests := []struct {
+		name   string
+		inputs []measure.Input
+		codes  []string // one of these
+		photo  string   // that the refusal has to name
+	}{
+		{"no photo", nil, []string{"no_photos"}, ""},
+		{"no sheet in one photo", []measure.Input{s.front, alter(rear, func(c *samples.Scene) { c.Sheets = nil })}, []string{"no_sheet"}, "rear"},
+		{"no sheet at all", []measure.Input{alter(front, func(c *samples.Scene) { c.Sheets = nil })}, []string{"no_sheet"}, "front"},
+		{"another sheet in each photo", []measure.Input{
+			alter(front, func(c *samples.Scene) { c.Sheets = c.Sheets[:1] }),
+			alter(rear, func(c *samples.Scene) { c.Sheets = c.Sheets[1:] }),
+		}, []string{"sheets_not_linked"}, "rear"},
+		{"one wheel", []measure.Input{
+			alter(front, func(c *samples.Scene) { buried(&c.Vehicle.Left) }),
+			alter(rear, func(c *samples.Scene) { buried(&c.Vehicle.Left) }),
+		}, []string{"wheels_not_found", "wheel_unclear"}, ""},
+		{"no wheel", []measure.Input{
+			alter(front, func(c *samples.Scene) { buried(&c.Vehicle.Left); buried(&c.Vehicle.Right) }),
+			alter(rear, func(c *samples.Scene) { buried(&c.Vehicle.Left); buried(&c.Vehicle.Right) }),
+		}, []string{"wheels_not_found", "wheel_unclear"}, ""},
+		{"blurred", []measure.Input{s.front, shot(rear, func(p *samples.Shot) { p.Develop.BlurPx = 6 })}, []string{"too_blurred", "no_sheet"}, "rear"},
+		{"wheels cut off", []measure.Input{s.front, shot(rear, nearer)}, []string{"wheels_cut_off", "wheel_unclear"}, "rear"},
+		{"wheels cut off in all photos", []measure.Input{shot(front, nearer), shot(rear, nearer)}, []string{"wheels_cut_off", "wheel_unclear", "wheels_not_found"}, ""},
+		{"the same photo twice", []measure.Input{s.front, s.rear, s.front}, []string{"same_photo_twice"}, "front"},
+		{"two vehicles, each on sheets of its own", []measure.Input{s.front, alter(rear, func(c *samples.Scene) {
+			*c = samples.NewScene(testSeed+1, samples.Options{LongSide: 2000, Setting: samples.Bench, Views: []samples.View{samples.Front, samples.RearView}})
+		})}, []string{"sheets_moved", "photo_disagrees"}, ""},
+		{"two vehicles, one after the other on the same sheets", []measure.Input{s.front, alter(rear, func(c *samples.Scene) {
+			c.Vehicle = samples.NewScene(testSeed+1, samples.Options{}).Vehicle
+		})}, []string{"photo_disagrees", "wheel_unclear", "not_settled"}, ""},
+		{"a sheet moved by 20 mm", []measure.Input{s.front, alter(rear, func(c *samples.Scene) { c.Sheets[1].X += 20 })}, []string{"sheets_moved"}, ""},
+		{"a sheet turned by 3 degrees", []measure.Input{s.front, alter(rear, func(c *samples.Scene) { c.Sheets[1].YawDeg += 3 })}, []string{"sheets_moved"}, ""},
+		{"the vehicle rolled by 15 mm", []measure.Input{s.front, alter(rear, func(c *samples.Scene) {
+			c.Vehicle.Left.Hub.Y += 15
+			c.Vehicle.Right.Hub.Y += 15
+		})}, []string{"photo_disagrees", "wheel_unclear", "not_settled"}, ""},
+		{"the tie rods turned", []measure.Input{s.front, alter(rear, func(c *samples.Scene) {
+			c.Vehicle.Left.ToeDeg++
+			c.Vehicle.Right.ToeDeg++
+		})}, []string{"photo_disagrees", "wheel_unclear", "not_settled"}, ""},
+	}
+	for _, test := range tests {
+		t.Run(test.name, func(t *testing.T) {
+			m, err := measure.Measure(test.inputs, s.settings())
+			requireRefused(t, m, err)
+			refusal := new(vision.Refusal)
+			errors.As(err, &refusal)
+			assert.Contains(t, test.codes, refusal.Code, "%v", refusal)
+			if test.photo != "" {
+				assert.Equal(t, test.photo+".jpg", filepath.Base(refusal.Photo))
+			}
+			assert.NotEmpty(t, refusal.Reason)
+			assert.NotEmpty(t, refusal.Remedy)
+		})
+	}
+}
+
+// nearer steps so near to the vehicle that the outer halves of the wheels are not in
+// the picture.
+func nearer(p *samples.Shot) { p.Pose.T.Z -= 550 }
+
+func requireRefused(t *testing.T, m *measure.Measurement, err error) {
+	t.Helper()
+	if err == nil {
+		q := m.Result.RimTotalToeMm
+		require.Fail(t, "a number was given", "%.3f mm, u %.3f", q.Value, q.StandardUncertainty)
+	}
+	require.ErrorAs(t, err, new(*vision.Refusal))
+}
+
+// A rim of another size than said is refused, or has no part in a good number.
+func TestWrongRimSize(t *testing.T) {
+	s := newStudio(t, testSeed)
+	for _, rim := range []float64{305, 349, 355, 406, 451, 559} {
+		if rim != s.settings().BeadSeatMm {
+			t.Run(fmt.Sprint(rim), func(t *testing.T) {
+				settings := s.settings()
+				settings.BeadSeatMm = rim
+				m, err := measure.Measure([]measure.Input{s.front, s.rear}, settings)
+				s.requireRefusedOrRight(t, m, err, "size_mismatch", "wheels_not_found", "wheel_unclear", "not_settled", "photo_disagrees")
+			})
+		}
+	}
+}
+
+// Sheets printed at 97 % ("fit to page") and not said to be: everything comes out
+// 3 % too large, the rims too.
+func TestSheetsPrintedTooSmall(t *testing.T) {
+	s := newStudio(t, testSeed)
+	small := func(c *samples.Scene) {
+		for i := range c.Sheets {
+			c.Sheets[i].ScaleX *= 0.97
+			c.Sheets[i].ScaleY *= 0.97
+		}
+	}
+	m, err := measure.Measure([]measure.Input{s.take(t, 0, small), s.take(t, 1, small)}, s.settings())
+	s.requireRefusedOrRight(t, m, err, "size_mismatch")
+}
+
+func (s *studio) requireRefusedOrRight(t *testing.T, m *measure.Measurement, err error, codes ...string) {
+	t.Helper()
+	if err == nil {
+		requireCovers(t, m.Result.RimTotalToeMm, s.truth().RimTotalToeMm)
+		return
+	}
+	refusal := new(vision.Refusal)
+	require.ErrorAs(t, err, &refusal)
+	require.Contains(t, codes, refusal.Code)
+}
+
+// Photos from two phones are welcome: each has a lens of its own.
+func TestTwoCameras(t *testing.T) {
+	s := newStudio(t, testSeed)
+	other := s.take(t, 1, func(c *samples.Scene) {
+		shot := &c.Shots[1]
+		shot.Camera.F *= 0.93
+		shot.Camera.Cx += 15
+		shot.Camera.K1 += 0.03
+		shot.Phone.Model = "Phone 990"
+		shot.Phone.Focal35Mm = int(float64(shot.Phone.Focal35Mm)*0.93 + 0.5)
+	})
+	require.NotEqual(t, s.front.Photo.Camera, other.Photo.Camera)
+	m, err := measure.Measure([]measure.Input{s.front, other}, s.settings())
+	require.NoError(t, err)
+	requireCovers(t, m.Result.RimTotalToeMm, s.truth().RimTotalToeMm)
+}
