@@ -33,7 +33,7 @@ func (m *set) fitPair(pairs []pairGuess) (*Scene, error) {
 	var best *Scene
 	bestSupport := 0.0
 	var bestRims [2]float64
-	for _, pair := range pairs[:min(len(pairs), pairsHeard)] {
+	for _, pair := range pairs[:min(len(pairs), max(pairsHeard, photosHeard/len(m.inputs)))] {
 		scene, h := m.hear(pair)
 		if both := h.support[Left] + h.support[Right] - unlike(&scene.Wheels[Left], &scene.Wheels[Right]); best == nil || both > bestSupport {
 			best, bestSupport, m.hearing, bestRims = scene, both, h, m.knowledge.rims
@@ -59,8 +59,12 @@ func (m *set) hear(pair pairGuess) (*Scene, hearing) {
 	return scene, m.hearBoth(scene)
 }
 
-// pairsHeard are the guesses worth a vote.
-const pairsHeard = 3
+// pairsHeard are the guesses worth a vote; of few photos, which leave more in doubt
+// and take less time, photosHeard together.
+const (
+	pairsHeard  = 3
+	photosHeard = 10
+)
 
 // sureSupport is the share of agreeing probes from which no other guess is heard.
 const sureSupport = 0.75

@@ -67,7 +67,7 @@ func arcSigmaPx(kind EdgeKind) float64 {
 	if kind == RimCircle {
 		return 0.2
 	}
-	return 0.04
+	return 0.1
 }
 
 func correlatedSigma(residuals []float64) (sigma float64, ok bool) {

@@ -143,18 +143,19 @@ func (k *seeker) outerLimits() (lo, hi float64) {
 }
 
 const (
-	gridStepMm     = 25.0
-	gridReachX     = 1100.0 // how far from the nearest sheet a wheel can stand
-	gridReachY     = 750.0
-	outerStepMm    = 18.0
-	gridReachPx    = 28.0 // about half a grid step in the photos
-	climbReachPx   = 14.0
-	fineReachPx    = 10.0
-	finestReachPx  = 5.0
-	peaksClimbed   = 60
-	promisingShare = 0.4 // of the best pair's score
-	pairsSharpened = 10
-	peakSpacingMm  = 60.0
+	gridStepMm      = 25.0
+	gridReachX      = 1100.0 // how far from the nearest sheet a wheel can stand
+	gridReachY      = 750.0
+	outerStepMm     = 18.0
+	gridReachPx     = 28.0 // about half a grid step in the photos
+	climbReachPx    = 14.0
+	fineReachPx     = 10.0
+	finestReachPx   = 5.0
+	peaksClimbed    = 60
+	promisingShare  = 0.4 // of the best pair's score
+	pairsSharpened  = 10
+	photosSharpened = 30 // of few photos more, as many together
+	peakSpacingMm   = 60.0
 )
 
 // peaks are the best guesses on the floor around the sheets, best first.
@@ -216,9 +217,9 @@ func distinct(all []guess, spacing float64, most int) []guess {
 const (
 	minTrackMm       = 450.0
 	maxTrackMm       = 1100.0
-	maxStaggerMm     = 90.0 // one axle ahead of the other
-	maxOuterDiffMm   = 12.0
-	maxTiltDiffRad   = 0.1 // of the cambers
+	maxStaggerMm     = 130.0 // one axle ahead of the other
+	maxOuterDiffMm   = 40.0  // of the guesses, which one photo leaves loose
+	maxTiltDiffRad   = 0.22  // of the cambers
 	maxHeadingDifRad = 0.15
 )
 
@@ -277,7 +278,7 @@ func (m *set) findPairs() []pairGuess {
 // sharpen improves the most promising pairs.
 func (k *seeker) sharpen(list [][2]guess) []pairGuess {
 	promising := 0
-	for promising < min(len(list), pairsSharpened) && list[promising][0].score+list[promising][1].score > promisingShare*(list[0][0].score+list[0][1].score) {
+	for promising < min(len(list), max(pairsSharpened, photosSharpened/len(k.views))) && list[promising][0].score+list[promising][1].score > promisingShare*(list[0][0].score+list[0][1].score) {
 		promising++
 	}
 	sharp := make([]pairGuess, promising)

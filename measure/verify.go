@@ -17,8 +17,8 @@ const (
 	// itself; with the rim's edge found about the same axle a smaller one does.
 	clearShare     = 0.5
 	rimClearShare  = 0.5
-	rimSureShare   = 0.6
-	clearSupport   = 0.6 // of the probes in the vote
+	fairShare      = 0.4 // settles it together with the vote
+	clearSupport   = 0.5 // of the probes in the vote
 	leastShare     = 0.25
 	leastPhotoSay  = 0.12 // of a photo's outlines, below which it shows something else
 	fewProbes      = 30
@@ -127,8 +127,8 @@ func (m *set) verifyWheel(f *fitted, side Side) error {
 		}
 	}
 	share := outline.share()
-	confirmed := rim >= rimClearShare || m.hearing.support[side] >= clearSupport
-	if share >= clearShare || share >= leastShare && confirmed || share >= leastShare/2 && rim >= rimSureShare {
+	voted := share >= fairShare && m.hearing.support[side] >= clearSupport
+	if share >= clearShare || voted || share >= leastShare && rim >= rimClearShare {
 		return nil
 	}
 	return unclear("", fmt.Sprintf("Only %.0f %% of the %s tyre's outline is seen clearly, and not enough of its rim.", 100*share, side))
