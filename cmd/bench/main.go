@@ -38,7 +38,7 @@ func main() {
 	flag.StringVar(&b.rimpair, "rimpair", "./rimpair", "the program to measure with")
 	flag.IntVar(&b.scenes, "scenes", 200, "how many scenes to draw")
 	flag.Uint64Var(&b.seed, "seed", uint64(time.Now().UnixNano()), "seed of the first scene")
-	flag.IntVar(&b.long, "long", 2400, "longer side of the drawn pictures in px, 0 for a phone's 3264 to 4032")
+	flag.IntVar(&b.long, "long", 2000, "longer side of the drawn pictures in px, 0 for a phone's 3264 to 4032")
 	flag.IntVar(&b.draws, "draws", 2000, "how many draws of noisy points")
 	flag.Parse()
 	exit(b.run(strings.Split(*only, ",")))

@@ -110,23 +110,24 @@ type choice struct {
 	withRim                 bool // tell the rim's size
 	pick                    func(s *shoot) [][]string
 	planLimits, otherLimits string
+	every                   int // of drawn scenes, measure one photo in so many, or one set
 }
 
 func choices() []choice {
 	all := func(s *shoot) [][]string { return [][]string{s.photos} }
 	return []choice{
-		{"All photos of a set", true, all, planLimits, otherLimits},
-		{"Front and rear alone", true, func(s *shoot) [][]string { return s.from("front", "rear") }, planLimits, otherLimits},
+		{"All photos of a set", true, all, planLimits, otherLimits, 1},
+		{"Front and rear alone", true, func(s *shoot) [][]string { return s.from("front", "rear") }, planLimits, otherLimits, 1},
 		{"Front, rear and above, of sets that have more", true, func(s *shoot) [][]string {
 			if len(s.photos) <= 3 {
 				return nil
 			}
 			return s.from("front", "rear", "above")
-		}, planLimits, otherLimits},
-		{"All photos of a set, the rim's size not told", false, all, planLimits, otherLimits},
+		}, planLimits, otherLimits, 1},
+		{"All photos of a set, the rim's size not told", false, all, planLimits, otherLimits, 4},
 		{"Single photos", true, func(s *shoot) [][]string {
 			return slices.Collect(slices.Chunk(s.photos, 1))
-		}, singleLimits, singleLimits},
+		}, singleLimits, singleLimits, 3},
 	}
 }
 

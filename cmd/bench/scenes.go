@@ -62,7 +62,7 @@ func (b *bench) sceneTables() error {
 
 func guardsIn(i int) bool { return i%guardEvery == guardEvery-1 }
 
-// scene draws one scene, measures its photos in all ways and throws them away.
+// scene draws one scene, measures its photos and throws them away.
 func (b *bench) scene(i int, choices []choice) ([][]*trial, error) {
 	options := samples.Options{LongSide: b.long}
 	if guardsIn(i) {
@@ -79,7 +79,10 @@ func (b *bench) scene(i int, choices []choice) ([][]*trial, error) {
 	known := map[string]*trial{}
 	for _, s := range split(dir, scene.Truth()) {
 		for k, c := range choices {
-			for _, photos := range c.pick(&s) {
+			for j, photos := range c.pick(&s) {
+				if (i+j)%c.every != 0 {
+					continue
+				}
 				trials[k] = append(trials[k], s.trial(photos, c.withRim, known))
 			}
 		}
