@@ -15,21 +15,22 @@ const (
 	agreeingPx = 0.5
 	// clearShare of a tyre's outline, where photos could show it, settles the wheel by
 	// itself; with the rim's edge found about the same axle a smaller one does.
-	clearShare     = 0.5
-	rimClearShare  = 0.5
-	fairShare      = 0.4 // settles it together with the vote
-	clearSupport   = 0.5 // of the probes in the vote
-	leastShare     = 0.25
-	leastPhotoSay  = 0.12 // of a photo's outlines, below which it shows something else
-	fewProbes      = 30
-	maxTyreDiffMm  = 4.0 // between the outer diameters of the two tyres
-	maxRimDiffMm   = 2.0 // between the diameters of the two rims
-	maxRimOffMm    = 2.5 // of the rim's radius from what the bead seat makes expect
-	maxSectionOff  = 9.0 // of the tyre's inner radius from the bead seat
-	maxChiSquare   = 4.0
-	maxStrayShare  = 0.2 // of a photo's corners that miss
-	strayCornerPx  = 1.5
-	maxToeUncertMm = 10.0
+	clearShare      = 0.5
+	clearLowerShare = 0.65 // the same where only the lower part counts
+	rimClearShare   = 0.5
+	fairShare       = 0.4 // settles it together with the vote
+	clearSupport    = 0.5 // of the probes in the vote
+	leastShare      = 0.25
+	leastPhotoSay   = 0.12 // of a photo's outlines, below which it shows something else
+	fewProbes       = 30
+	maxTyreDiffMm   = 4.0 // between the outer diameters of the two tyres
+	maxRimDiffMm    = 2.0 // between the diameters of the two rims
+	maxRimOffMm     = 2.5 // of the rim's radius from what the bead seat makes expect
+	maxSectionOff   = 6.0 // of the tyre's inner radius from the bead seat
+	maxChiSquare    = 4.0
+	maxStrayShare   = 0.2 // of a photo's corners that miss
+	strayCornerPx   = 1.5
+	maxToeUncertMm  = 10.0
 )
 
 // verifyCameras refuses photos whose sheets do not fit together.
@@ -62,10 +63,8 @@ func (m *set) verify(f *fitted) error {
 	if err := m.verifyPhotos(f); err != nil {
 		return err
 	}
-	for side := range f.scene.Wheels {
-		if err := m.verifyWheel(f, Side(side)); err != nil {
-			return err
-		}
+	if err := m.verifyWheels(f); err != nil {
+		return err
 	}
 	if err := m.verifySize(f); err != nil {
 		return err
@@ -113,25 +112,43 @@ func (m *set) verifyPhotos(f *fitted) error {
 	return nil
 }
 
-// verifyWheel refuses a wheel of which too little agrees: of the outline alone, or
-// with the rim's edge or the vote's share beside a smaller part of it.
-func (m *set) verifyWheel(f *fitted, side Side) error {
+// verifyWheels refuses wheels of which too little agrees. A wheel is clear by enough
+// of its outline, or by less and its rim's edge; one that is not may lean on the vote
+// where the other is clear.
+func (m *set) verifyWheels(f *fitted) error {
+	var share [2]float64
+	var clear [2]bool
+	for side := range share {
+		share[side], clear[side] = m.clarity(f, Side(side))
+	}
+	for side := range share {
+		voted := share[side] >= fairShare && m.hearing.support[side] >= clearSupport && clear[1-side]
+		if !clear[side] && !voted {
+			return unclear("", fmt.Sprintf("Only %.0f %% of the %s tyre's outline is seen clearly, and not enough of its rim.", 100*share[side], Side(side)))
+		}
+	}
+	return nil
+}
+
+// clarity is the share of a tyre's outline that agrees with the solution, and
+// whether the wheel is clear by itself.
+func (m *set) clarity(f *fitted, side Side) (share float64, clear bool) {
 	var outline tally
 	for photo := range f.scene.Photos {
 		outline.add(m.outlineTally(f, photo, side))
 	}
+	share = outline.share()
 	rim := 0.0
 	for _, edge := range m.rims[side] {
 		if edge.found {
 			rim = max(rim, edge.share)
 		}
 	}
-	share := outline.share()
-	voted := share >= fairShare && m.hearing.support[side] >= clearSupport
-	if share >= clearShare || voted || share >= leastShare && rim >= rimClearShare {
-		return nil
+	enough := clearShare
+	if m.hearing.lower[side] {
+		enough = clearLowerShare
 	}
-	return unclear("", fmt.Sprintf("Only %.0f %% of the %s tyre's outline is seen clearly, and not enough of its rim.", 100*share, side))
+	return share, share >= enough || share >= leastShare && rim >= rimClearShare
 }
 
 // verifySize refuses rims that are not of the size that was given, which a sheet
