@@ -23,6 +23,7 @@ const (
 	leastShare      = 0.25
 	leastPhotoSay   = 0.12 // of a photo's outlines, below which it shows something else
 	fewProbes       = 30
+	sameTyreMm      = 1.5 // between two tyres of one size
 	maxTyreDiffMm   = 4.0 // between the outer diameters of the two tyres
 	maxRimDiffMm    = 2.0 // between the diameters of the two rims
 	maxRimOffMm     = 2.5 // of the rim's radius from what the bead seat makes expect
@@ -114,15 +115,17 @@ func (m *set) verifyPhotos(f *fitted) error {
 
 // verifyWheels refuses wheels of which too little agrees. A wheel is clear by enough
 // of its outline, or by less and its rim's edge; one that is not may lean on the vote
-// where the other is clear.
+// where the other is clear, or where both tyres, found apart, come out the same size.
 func (m *set) verifyWheels(f *fitted) error {
 	var share [2]float64
 	var clear [2]bool
 	for side := range share {
 		share[side], clear[side] = m.clarity(f, Side(side))
 	}
+	l, r := &f.scene.Wheels[Left], &f.scene.Wheels[Right]
+	same := 2*math.Abs(l.Ring+l.Tube-r.Ring-r.Tube) <= sameTyreMm
 	for side := range share {
-		voted := share[side] >= fairShare && m.hearing.support[side] >= clearSupport && clear[1-side]
+		voted := share[side] >= fairShare && m.hearing.support[side] >= clearSupport && (clear[1-side] || same)
 		if !clear[side] && !voted {
 			return unclear("", fmt.Sprintf("Only %.0f %% of the %s tyre's outline is seen clearly, and not enough of its rim.", 100*share[side], Side(side)))
 		}
