@@ -203,30 +203,51 @@ func polish(ballots []ballot, prior *guessPrior, delta *[tyreNumbers]float64, to
 	return fit.solve()
 }
 
+// question is what a poll asks of the edges along a curve.
+type question struct {
+	layout    layout // whose columns are the numbers polled
+	windowPx  float64
+	sign      float64 // of the step outward
+	leastStep float64
+	fullStep  float64
+}
+
 // ballots probes the outline of a guessed wheel in all photos.
 func (m *set) ballots(scene *Scene, side Side) []ballot {
-	a := adjustment{layout: newLayout(scene, free{tyres: [2]bool{side == Left, side == Right}})}
+	q := question{
+		layout:   newLayout(scene, free{tyres: [2]bool{side == Left, side == Right}}),
+		windowPx: ballotWindowPx, sign: 1, leastStep: minOutlineStep, fullStep: fullOfferStep,
+	}
 	var list []ballot
 	for photo := range scene.Photos {
 		c := newLocus(&scene.Wheels[side], TyreOuter, 0, scene.view(photo))
-		for _, ip := range m.probes(&c, photo, ballotSpacingPx, outlineVisible) {
-			b := ballot{sin: math.Sin(ip.u)}
-			for _, e := range m.inputs[photo].Photo.Gray.Edges(c.probe(&ip, ballotWindowPx)) {
-				if e.Step >= minOutlineStep {
-					b.offers = append(b.offers, offer{e.Offset, min(1, e.Step/fullOfferStep)})
-				}
+		o := edgeObservation{photo: photo, side: side, kind: TyreOuter}
+		list = append(list, m.ask(&q, &c, o, m.probes(&c, photo, ballotSpacingPx, outlineVisible))...)
+	}
+	return list
+}
+
+// ask returns the ballots of some points of a curve; o says of what.
+func (m *set) ask(q *question, c *locus, o edgeObservation, points []imagePoint) []ballot {
+	var list []ballot
+	a := adjustment{layout: q.layout}
+	for i := range points {
+		ip := &points[i]
+		b := ballot{sin: math.Sin(ip.u)}
+		for _, e := range m.inputs[o.photo].Photo.Gray.Edges(c.probe(ip, q.windowPx)) {
+			if step := e.Step * q.sign; step >= q.leastStep {
+				b.offers = append(b.offers, offer{e.Offset, min(1, step/q.fullStep)})
 			}
-			if len(b.offers) == 0 {
-				continue
-			}
-			o := edgeObservation{photo: photo, side: side, at: ip.px, u: ip.u, sigma: 1}
-			var rows rowBuilder
-			a.addWheel(&c, &ip, &o, c.pose.R.Transpose().Apply(combine(ip.nx, ip.ny, &ip.jac)), &rows)
-			for k, column := range rows.cols {
-				b.slope[column] = rows.derivs[k]
-			}
-			list = append(list, b)
 		}
+		if len(b.offers) == 0 {
+			continue
+		}
+		var rows rowBuilder
+		a.addWheel(c, ip, &o, c.pose.R.Transpose().Apply(combine(ip.nx, ip.ny, &ip.jac)), &rows)
+		for k, column := range rows.cols {
+			b.slope[column] = rows.derivs[k]
+		}
+		list = append(list, b)
 	}
 	return list
 }

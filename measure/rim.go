@@ -102,30 +102,14 @@ func (m *set) findRim(scene *Scene, side Side, face Face, sign float64) (Wheel, 
 
 // rimBallots probes the rim's edge of one face in all photos.
 func (m *set) rimBallots(scene *Scene, side Side, face Face, sign float64) []ballot {
-	var list []ballot
 	f := free{rims: [2]bool{side == Left, side == Right}}
 	f.faces[side][face] = true
-	a := adjustment{layout: newLayout(scene, f)}
+	q := question{layout: newLayout(scene, f), windowPx: rimWindowPx, sign: sign, leastStep: rimMinStep, fullStep: rimFullStep}
+	var list []ballot
 	for photo := range scene.Photos {
 		c := newLocus(&scene.Wheels[side], RimCircle, face, scene.view(photo))
-		for _, ip := range m.probes(&c, photo, probeSpacingPx, rimVisible(&c)) {
-			var b ballot
-			for _, e := range m.inputs[photo].Photo.Gray.Edges(c.probe(&ip, rimWindowPx)) {
-				if step := e.Step * sign; step >= rimMinStep {
-					b.offers = append(b.offers, offer{e.Offset, min(1, step/rimFullStep)})
-				}
-			}
-			if len(b.offers) == 0 {
-				continue
-			}
-			o := edgeObservation{photo: photo, side: side, kind: RimCircle, face: face, at: ip.px, u: ip.u, sigma: 1}
-			var rows rowBuilder
-			a.addWheel(&c, &ip, &o, c.pose.R.Transpose().Apply(combine(ip.nx, ip.ny, &ip.jac)), &rows)
-			for k, column := range rows.cols {
-				b.slope[column] = rows.derivs[k]
-			}
-			list = append(list, b)
-		}
+		o := edgeObservation{photo: photo, side: side, kind: RimCircle, face: face}
+		list = append(list, m.ask(&q, &c, o, m.probes(&c, photo, probeSpacingPx, rimVisible(&c)))...)
 	}
 	return list
 }
