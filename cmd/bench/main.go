@@ -30,8 +30,13 @@ type bench struct {
 }
 
 func main() {
-	if len(os.Args) > 1 && os.Args[1] == yardstickCommand {
-		exit(yardstick(os.Args[2:]))
+	if len(os.Args) > 1 {
+		switch os.Args[1] {
+		case yardstickCommand:
+			exit(yardstick(os.Args[2:]))
+		case warmYardstickCommand:
+			exit(warmYardstick(os.Args[2:]))
+		}
 	}
 	b := bench{out: os.Stdout}
 	only := flag.String("only", "photos,scenes,geometry,speed", "which tables, separated by commas")

@@ -13,9 +13,13 @@ import (
 	"rimpair/vision"
 )
 
-// yardstickCommand makes this program do, as a process of its own, only what any
-// program for photos with markers has to do: see vision.Yardstick.
-const yardstickCommand = "yardstick"
+// These make this program do, as a process of its own, only what any program for
+// photos with markers has to do: see vision.Yardstick. The second one does it a
+// second time and prints what that took, with OpenCV loaded and warm.
+const (
+	yardstickCommand     = "yardstick"
+	warmYardstickCommand = "warm-yardstick"
+)
 
 func yardstick(photos []string) error {
 	for _, photo := range photos {
@@ -26,10 +30,39 @@ func yardstick(photos []string) error {
 	return nil
 }
 
+func warmYardstick(photos []string) error {
+	if err := yardstick(photos); err != nil {
+		return err
+	}
+	start, cpu := time.Now(), processorTime()
+	if err := yardstick(photos); err != nil {
+		return err
+	}
+	_, err := fmt.Println(time.Since(start).Seconds(), (processorTime() - cpu).Seconds())
+	return err
+}
+
+// processorTime is what this process has used so far.
+func processorTime() time.Duration {
+	var used syscall.Rusage
+	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &used); err != nil {
+		panic(err) // only a wrong argument fails
+	}
+	return time.Duration(used.Utime.Nano() + used.Stime.Nano())
+}
+
 // cost is what a process took.
 type cost struct {
 	wall, cpu time.Duration
 	peakMiB   float64
+}
+
+// best keeps the least times and the greatest peak of two runs; no run has no time.
+func (c cost) best(other cost) cost {
+	if c.wall == 0 {
+		return other
+	}
+	return cost{min(c.wall, other.wall), min(c.cpu, other.cpu), max(c.peakMiB, other.peakMiB)}
 }
 
 // timed runs a process and takes its cost; one that ends with a code of its own
@@ -66,46 +99,63 @@ func (b *bench) speedTable() error {
 	if err != nil {
 		return err
 	}
-	b.printf("%-15s %-22s %12s %12s %7s %9s\n", "set", "", "wall s", "processor s", "", "peak MiB")
+	b.printf("%-15s %-38s %14s %18s %9s\n", "set", "", "wall s", "processor s", "peak MiB")
 	for _, s := range shoots {
 		if err := b.speed(self, s); err != nil {
 			return err
 		}
 	}
-	b.printf("[limits: wall %g times the yardstick, peak %d MiB; best of %d runs each, in turn]\n", speedLimit, peakLimit, speedRuns)
+	b.printf("In brackets: how many times as long rimpair takes. Best of %d runs each, in turn.\n", speedRuns)
+	b.limits(fmt.Sprintf("%g times the yardstick, peak %d MiB", speedLimit, peakLimit))
 	return nil
 }
 
 func (b *bench) speed(self string, s shoot) error {
-	runs := []struct {
-		what string
-		name string
-		args []string
-		best cost
-	}{
-		{"decode and find markers", self, append([]string{yardstickCommand}, s.photos...), cost{}},
-		{"rimpair measure", b.rimpair, append([]string{"measure", "--rim", fmt.Sprint(s.truth.Wheels.L.BeadSeatMm)}, s.photos...), cost{}},
-	}
-	for i := range speedRuns {
-		for k := range runs {
-			c, err := timed(runs[k].name, runs[k].args...)
-			if err != nil {
-				return err
-			}
-			best := &runs[k].best
-			if i == 0 {
-				*best = c
-			}
-			best.wall, best.cpu, best.peakMiB = min(best.wall, c.wall), min(best.cpu, c.cpu), max(best.peakMiB, c.peakMiB)
+	measure := append([]string{"measure", "--rim", fmt.Sprint(s.truth.Wheels.L.BeadSeatMm)}, s.photos...)
+	var warm, cold, whole cost
+	for range speedRuns {
+		w, err := warmCost(self, s.photos)
+		if err != nil {
+			return err
 		}
+		c, err := timed(self, append([]string{yardstickCommand}, s.photos...)...)
+		if err != nil {
+			return err
+		}
+		m, err := timed(b.rimpair, measure...)
+		if err != nil {
+			return err
+		}
+		warm, cold, whole = warm.best(w), cold.best(c), whole.best(m)
 	}
-	for _, r := range runs {
-		b.printf("%-15s %-22s %12.2f %12.2f %7s %9.0f\n", s.set, r.what, r.best.wall.Seconds(), r.best.cpu.Seconds(), "", r.best.peakMiB)
+	row := func(what string, c cost) {
+		peak := "-"
+		if c.peakMiB > 0 {
+			peak = fmt.Sprintf("%.0f", c.peakMiB)
+		}
+		b.printf("%-15s %-38s %6.2f (%.2fx) %10.2f (%.2fx) %9s\n", s.set, what, c.wall.Seconds(), whole.wall.Seconds()/c.wall.Seconds(),
+			c.cpu.Seconds(), whole.cpu.Seconds()/c.cpu.Seconds(), peak)
 	}
-	yard, whole := runs[0].best, runs[1].best
-	b.printf("%-15s %-22s %11.2fx %11.2fx\n", s.set, "ratio", whole.wall.Seconds()/yard.wall.Seconds(), whole.cpu.Seconds()/yard.cpu.Seconds())
+	row("rimpair measure", whole)
+	row("decode, find markers: whole process", cold)
+	row("decode, find markers: the calls, warm", warm)
 	return nil
 }
+
+// warmCost is that of the yardstick in a process that has done it before.
+func warmCost(self string, photos []string) (cost, error) {
+	output, err := exec.Command(self, append([]string{warmYardstickCommand}, photos...)...).Output()
+	if err != nil {
+		return cost{}, err
+	}
+	var wall, cpu float64
+	if _, err := fmt.Sscan(string(output), &wall, &cpu); err != nil {
+		return cost{}, err
+	}
+	return cost{wall: seconds(wall), cpu: seconds(cpu)}, nil
+}
+
+func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
 
 // twelveMegapixels are shoots of three photos of about 12 megapixels: of the photos
 // given, or one that is drawn.
