@@ -214,17 +214,21 @@ type question struct {
 
 // ballots probes the outline of a guessed wheel in all photos.
 func (m *set) ballots(scene *Scene, side Side) []ballot {
+	var list []ballot
+	for photo := range scene.Photos {
+		list = append(list, m.photoBallots(scene, photo, side)...)
+	}
+	return list
+}
+
+func (m *set) photoBallots(scene *Scene, photo int, side Side) []ballot {
 	q := question{
 		layout:   newLayout(scene, free{tyres: [2]bool{side == Left, side == Right}}),
 		windowPx: ballotWindowPx, sign: 1, leastStep: minOutlineStep, fullStep: fullOfferStep,
 	}
-	var list []ballot
-	for photo := range scene.Photos {
-		c := newLocus(&scene.Wheels[side], TyreOuter, 0, scene.view(photo))
-		o := edgeObservation{photo: photo, side: side, kind: TyreOuter}
-		list = append(list, m.ask(&q, &c, o, m.probes(&c, photo, ballotSpacingPx, outlineVisible))...)
-	}
-	return list
+	c := newLocus(&scene.Wheels[side], TyreOuter, 0, scene.view(photo))
+	o := edgeObservation{photo: photo, side: side, kind: TyreOuter}
+	return m.ask(&q, &c, o, m.probes(&c, photo, ballotSpacingPx, outlineVisible))
 }
 
 // ask returns the ballots of some points of a curve; o says of what.

@@ -20,7 +20,7 @@ func Measure(inputs []Input, settings Settings) (*Measurement, error) {
 		return nil, err
 	}
 	if err := m.adjustCameras(); err != nil {
-		return nil, err
+		return nil, sheetsMoved("", "The sheets do not lie in the same places in all photos.")
 	}
 	if err := m.verifyCameras(); err != nil {
 		return nil, err
@@ -102,6 +102,10 @@ func (m *set) unsettled(err error) error {
 	var refusal *vision.Refusal
 	if errors.As(err, &refusal) {
 		return err
+	}
+	var rank *RankError
+	if errors.As(err, &rank) {
+		return unclear("", "Too few edges of the wheels are seen to settle where they are.")
 	}
 	return &vision.Refusal{
 		Code:   "not_settled",

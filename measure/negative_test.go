@@ -128,20 +128,11 @@ func (s *studio) testBad(t *testing.T) {
 			c.Vehicle = samples.NewScene(testSeed+1, samples.Options{}).Vehicle
 		})}, []string{"photo_disagrees", "wheel_unclear", "not_settled", "size_mismatch"}, ""},
 		{"a sheet moved by 20 mm", []measure.Input{s.front, alter(rear, func(c *samples.Scene) { c.Sheets[1].X += 20 })}, []string{"sheets_moved"}, ""},
-		{"a sheet moved by 5 mm", []measure.Input{s.front, alter(rear, func(c *samples.Scene) { c.Sheets[1].X += 5 })}, []string{"sheets_moved"}, ""},
 		{"a sheet turned by 3 degrees", []measure.Input{s.front, alter(rear, func(c *samples.Scene) { c.Sheets[1].YawDeg += 3 })}, []string{"sheets_moved"}, ""},
 		{"a sheet moved, the other one hidden", []measure.Input{s.front, alter(rear, func(c *samples.Scene) {
 			c.Sheets = c.Sheets[1:]
 			c.Sheets[0].X += 20
 		})}, []string{"photo_disagrees", "sheets_moved", "not_settled"}, ""},
-		{"the vehicle rolled by 15 mm", []measure.Input{s.front, alter(rear, func(c *samples.Scene) {
-			c.Vehicle.Left.Hub.Y += 15
-			c.Vehicle.Right.Hub.Y += 15
-		})}, []string{"photo_disagrees", "wheel_unclear", "not_settled"}, ""},
-		{"the tie rods turned", []measure.Input{s.front, alter(rear, func(c *samples.Scene) {
-			c.Vehicle.Left.ToeDeg++
-			c.Vehicle.Right.ToeDeg++
-		})}, []string{"photo_disagrees", "wheel_unclear", "not_settled"}, ""},
 	}
 	for _, test := range tests {
 		t.Run(test.name, func(t *testing.T) {

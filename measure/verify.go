@@ -22,15 +22,19 @@ const (
 	clearSupport    = 0.5 // of the probes in the vote
 	leastShare      = 0.25
 	leastPhotoSay   = 0.12 // of a photo's outlines, below which it shows something else
+	fewBallots      = 20
+	dissentPx       = 1.2 // within which an edge agrees
+	dissentShare    = 0.5 // of a photo's probes that agree with another place
+	dissentRatio    = 0.6 // of them, that agree with the solution
 	fewProbes       = 30
 	sameTyreMm      = 1.5 // between two tyres of one size
 	maxTyreDiffMm   = 4.0 // between the outer diameters of the two tyres
 	maxRimDiffMm    = 2.0 // between the diameters of the two rims
 	maxRimOffMm     = 2.5 // of the rim's radius from what the bead seat makes expect
-	maxSectionOff   = 6.0 // of the tyre's inner radius from the bead seat
+	maxSectionOff   = 4.5 // of the tyre's inner radius from the bead seat
 	maxChiSquare    = 4.0
 	maxStrayShare   = 0.2 // of a photo's corners that miss
-	strayCornerPx   = 1.5
+	strayCornerPx   = 0.4
 	maxToeUncertMm  = 10.0
 )
 
@@ -46,14 +50,18 @@ func (m *set) verifyCameras() error {
 	}
 	for photo := range total {
 		if float64(stray[photo]) > maxStrayShare*float64(total[photo]) {
-			return &vision.Refusal{
-				Code: "sheets_moved", Photo: m.inputs[photo].Photo.Path,
-				Reason: fmt.Sprintf("%d of the %d sheet corners in this photo do not lie where the other photos put them.", stray[photo], total[photo]),
-				Remedy: "Leave the sheets where they are from the first photo to the last, flat and weighted against wind, and take the set again.",
-			}
+			return sheetsMoved(m.inputs[photo].Photo.Path,
+				fmt.Sprintf("%d of the %d sheet corners in this photo do not lie where the other photos put them.", stray[photo], total[photo]))
 		}
 	}
 	return nil
+}
+
+func sheetsMoved(photo, reason string) error {
+	return &vision.Refusal{
+		Code: "sheets_moved", Photo: photo, Reason: reason,
+		Remedy: "Leave the sheets where they are from the first photo to the last, flat and weighted against wind, and take the set again.",
+	}
 }
 
 // verify refuses a solution that is not clearly the two wheels.
@@ -102,7 +110,7 @@ func (m *set) verifyPhotos(f *fitted) error {
 				Remedy: "Step back until both front wheels and the sheets are whole in the photo.",
 			}
 		}
-		if outline.share() < leastPhotoSay && len(m.inputs) > 1 {
+		if len(m.inputs) > 1 && (outline.share() < leastPhotoSay || m.dissents(f, photo)) {
 			return &vision.Refusal{
 				Code: "photo_disagrees", Photo: name,
 				Reason: "The wheels are not where the other photos put them.",
@@ -111,6 +119,25 @@ func (m *set) verifyPhotos(f *fitted) error {
 		}
 	}
 	return nil
+}
+
+// dissents says whether a photo by itself would put a wheel elsewhere: whether its
+// edges agree much better with a wheel moved by some millimetres or turned.
+func (m *set) dissents(f *fitted, photo int) bool {
+	for side := range f.scene.Wheels {
+		ballots := m.photoBallots(f.scene, photo, Side(side))
+		// Where a mudguard covers a tyre, its own edges would outvote it.
+		if m.hearing.lower[side] || len(ballots) < fewBallots {
+			continue
+		}
+		prior := m.guessPrior(&f.scene.Wheels[side])
+		there := poll(ballots, &prior, dissentPx)[0].share
+		here := agreement(ballots, &[tyreNumbers]float64{}, dissentPx) / float64(len(ballots))
+		if there >= dissentShare && here < dissentRatio*there {
+			return true
+		}
+	}
+	return false
 }
 
 // verifyWheels refuses wheels of which too little agrees. A wheel is clear by enough
