@@ -18,10 +18,9 @@ func (m *set) overlay(f *fitted, photo int) Overlay {
 			o.Corners = append(o.Corners, CornerMark{Seen: c.at, Fitted: px, Sheet: f.scene.Sheets[c.sheet].Number})
 		}
 	}
-	residuals := f.adjustment.edgeResiduals(f.scene)
 	for i, e := range f.adjustment.edges {
 		if e.photo == photo {
-			o.Edges = append(o.Edges, EdgeMark{At: e.at, Kind: e.kind, Used: math.Abs(residuals[i]) <= tukeyCut*e.sigma})
+			o.Edges = append(o.Edges, EdgeMark{At: e.at, Kind: e.kind, Used: math.Abs(f.residuals[i]) <= tukeyCut*e.sigma})
 		}
 	}
 	for side := range f.scene.Wheels {

@@ -24,6 +24,7 @@ type fitted struct {
 	freed      free
 	adjustment adjustment
 	solution   Solution[*Scene]
+	residuals  []float64 // of the adjustment's edges, px
 }
 
 func (f *fitted) covariance() *mat.SymDense { return f.solution.Covariance }
@@ -102,7 +103,8 @@ func (m *set) fitJointly(scene *Scene, rims bool) (*fitted, error) {
 		}
 		scene = solution.State
 		f = &fitted{scene: scene, freed: freed, adjustment: a, solution: solution}
-		learned = a.learn(scene)
+		f.residuals = a.edgeResiduals(scene)
+		learned = a.learn(f.residuals)
 	}
 	return f, nil
 }

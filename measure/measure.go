@@ -208,17 +208,16 @@ func (m *set) photoResult(f *fitted, photo int) PhotoResult {
 		}
 	}
 	p.CornerRmsPx = corners.value() / math.Sqrt2 // of one coordinate
-	residuals := f.adjustment.edgeResiduals(f.scene)
 	for side := range f.scene.Wheels {
 		var tyre, rim rms
 		for i, o := range f.adjustment.edges {
-			if o.photo != photo || o.side != Side(side) || math.Abs(residuals[i]) > tukeyCut*o.sigma {
+			if o.photo != photo || o.side != Side(side) || math.Abs(f.residuals[i]) > tukeyCut*o.sigma {
 				continue
 			}
 			if o.kind == RimCircle {
-				rim.add(residuals[i])
+				rim.add(f.residuals[i])
 			} else {
-				tyre.add(residuals[i])
+				tyre.add(f.residuals[i])
 			}
 		}
 		p.Wheels = append(p.Wheels, PhotoWheel{

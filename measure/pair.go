@@ -98,29 +98,17 @@ func (k *seeker) ratePair(g pairGuess, reach float64) float64 {
 	return score
 }
 
-// climbPair tries steps along each number while they help, then halves them.
+// climbPair improves both wheels along the numbers of a pair.
 func (k *seeker) climbPair(g pairGuess, reach float64, halvings int) pairGuess {
 	steps := pairSteps
 	for i := range steps {
 		steps[i] *= reach / fineReachPx
 	}
 	g.score = k.ratePair(g, reach)
-	for range halvings {
-		for improved := true; improved; {
-			improved = false
-			for i, step := range steps {
-				for _, d := range [2]float64{step, -step} {
-					trial := g
-					trial.p[i] += d
-					if trial.score = k.ratePair(trial, reach); trial.score > g.score {
-						g, improved = trial, true
-					}
-				}
-			}
-		}
-		for i := range steps {
-			steps[i] /= 2
-		}
-	}
-	return g
+	return climb(g, steps[:], halvings, func(from pairGuess, number int, by float64) (pairGuess, float64, float64) {
+		to := from
+		to.p[number] += by
+		to.score = k.ratePair(to, reach)
+		return to, to.score, from.score
+	})
 }

@@ -27,10 +27,10 @@ const maxCorrelationLag = 12
 // curve takes from the number of independent points. With autocorrelation ρ_k the
 // variance of a mean of many points is that of independent ones times 1 + 2 Σ ρ_k
 // (Bartlett, J. R. Stat. Soc. Suppl. 8, 1946).
-func (a *adjustment) learn(s *Scene) scatter {
+func (a *adjustment) learn(edgeResiduals []float64) scatter {
 	residuals := map[scatterKey][]float64{}
 	covered := map[scatterKey]map[int]bool{}
-	for i, r := range a.edgeResiduals(s) {
+	for i, r := range edgeResiduals {
 		o := &a.edges[i]
 		key := o.scatterKey()
 		if math.Abs(r) > tukeyCut*o.sigma {

@@ -45,7 +45,6 @@ func (g guess) wheel(bead float64) Wheel {
 const (
 	searchAngles  = 32    // points of an outline on the grid
 	fineAngles    = 150   // and when a guess is refined
-	searchFactor  = 8     // reduction of the pictures on the grid
 	fineFactor    = 4     // and when a guess is refined
 	stepClip      = 0.6   // logarithm: what one point can bring at most, so that many must agree
 	floorBlindMm  = 40.0  // height under which a tyre is flattened and in its own shadow
@@ -99,21 +98,31 @@ func (k *seeker) rate(g guess, reach float64) float64 {
 	return total / float64(photos)
 }
 
-// climb improves a guess by trying steps along each of its numbers, halving them.
+// climb improves a guess along each of its numbers.
 func (k *seeker) climb(g guess, reach float64, steps [5]float64, halvings int) guess {
 	g.score = k.rate(g, reach)
+	return climb(g, steps[:], halvings, func(from guess, axis int, d float64) (guess, float64, float64) {
+		to := from
+		*[...]*float64{&to.x, &to.y, &to.headingRad, &to.tiltRad, &to.outer}[axis] += d
+		if !k.plausible(to) {
+			return to, from.score, from.score
+		}
+		to.score = k.rate(to, reach)
+		return to, to.score, from.score
+	})
+}
+
+// climb tries steps along each number of a state while they help, then halves them.
+// try moves a state along one number and returns the new state with both scores.
+func climb[S any](s S, steps []float64, halvings int, try func(from S, number int, by float64) (to S, score, before float64)) S {
+	steps = slices.Clone(steps)
 	for range halvings {
 		for improved := true; improved; {
 			improved = false
-			for axis, step := range steps {
-				for _, d := range [2]float64{step, -step} {
-					trial := g
-					*[...]*float64{&trial.x, &trial.y, &trial.headingRad, &trial.tiltRad, &trial.outer}[axis] += d
-					if !k.plausible(trial) {
-						continue
-					}
-					if trial.score = k.rate(trial, reach); trial.score > g.score {
-						g, improved = trial, true
+			for number, step := range steps {
+				for _, by := range [2]float64{step, -step} {
+					if to, score, before := try(s, number, by); score > before {
+						s, improved = to, true
 					}
 				}
 			}
@@ -122,7 +131,7 @@ func (k *seeker) climb(g guess, reach float64, steps [5]float64, halvings int) g
 			steps[i] /= 2
 		}
 	}
-	return g
+	return s
 }
 
 // Limits of what a front wheel can be.

@@ -29,7 +29,6 @@ type set struct {
 	scene     *Scene
 	knowledge knowledge
 	corners   []cornerObservation
-	edges     []edgeObservation
 	rims      [2][2]rimEdge // of each wheel's faces
 	hearing   hearing       // of the pair that was taken
 }

@@ -78,14 +78,19 @@ func (m *set) verify(f *fitted) error {
 	if err := m.verifySize(f); err != nil {
 		return err
 	}
-	l, r := &f.scene.Wheels[Left], &f.scene.Wheels[Right]
-	if d := 2 * math.Abs(l.Ring+l.Tube-r.Ring-r.Tube); d > maxTyreDiffMm {
+	if d := f.scene.tyreDifferenceMm(); d > maxTyreDiffMm {
 		return unclear("", fmt.Sprintf("The two tyres seem to differ by %.0f mm in diameter: something else was taken for one of them.", d))
 	}
 	if u := f.quantity(m.totalToeMm).StandardUncertainty; !(u < maxToeUncertMm) {
 		return m.unsettled(fmt.Errorf("total toe would be uncertain by %.0f mm", u))
 	}
 	return nil
+}
+
+// tyreDifferenceMm is how much the two tyres' outer diameters differ.
+func (s *Scene) tyreDifferenceMm() float64 {
+	l, r := &s.Wheels[Left], &s.Wheels[Right]
+	return 2 * math.Abs(l.Ring+l.Tube-r.Ring-r.Tube)
 }
 
 func unclear(photo, reason string) error {
@@ -149,8 +154,7 @@ func (m *set) verifyWheels(f *fitted) error {
 	for side := range share {
 		share[side], clear[side] = m.clarity(f, Side(side))
 	}
-	l, r := &f.scene.Wheels[Left], &f.scene.Wheels[Right]
-	same := 2*math.Abs(l.Ring+l.Tube-r.Ring-r.Tube) <= sameTyreMm
+	same := f.scene.tyreDifferenceMm() <= sameTyreMm
 	for side := range share {
 		voted := share[side] >= fairShare && m.hearing.support[side] >= clearSupport && (clear[1-side] || same)
 		if !clear[side] && !voted {
@@ -222,9 +226,8 @@ func (t *tally) share() float64 { return float64(t.agreeing) / float64(max(1, t.
 func (m *set) outlineTally(f *fitted, photo int, side Side) tally {
 	c := newLocus(&f.scene.Wheels[side], TyreOuter, 0, f.scene.view(photo))
 	t := tally{probes: len(m.probes(&c, photo, probeSpacingPx, m.outlineFree(side)))}
-	residuals := f.adjustment.edgeResiduals(f.scene)
 	for i, o := range f.adjustment.edges {
-		if o.photo == photo && o.side == side && o.kind == TyreOuter && math.Abs(residuals[i]) < agreeingPx {
+		if o.photo == photo && o.side == side && o.kind == TyreOuter && math.Abs(f.residuals[i]) < agreeingPx {
 			t.agreeing++
 		}
 	}

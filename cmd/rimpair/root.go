@@ -1,13 +1,13 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 
 	"github.com/spf13/cobra"
 
+	"rimpair/report"
 	"rimpair/vision"
 )
 
@@ -63,9 +63,7 @@ func exitCode(err error, asJSON bool, stdout, stderr io.Writer) int {
 		fmt.Fprintf(stderr, "rimpair: %v\n", err)
 		return exitFailed
 	case asJSON:
-		encoder := json.NewEncoder(stdout)
-		encoder.SetIndent("", "  ")
-		if err := encoder.Encode(map[string]*vision.Refusal{"refused": refusal}); err != nil {
+		if err := report.RefusalJSON(stdout, refusal); err != nil {
 			fmt.Fprintf(stderr, "rimpair: %v\n", err)
 			return exitFailed
 		}
