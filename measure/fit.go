@@ -75,14 +75,16 @@ func (m *set) fitJointly(scene *Scene, rims bool) (*fitted, error) {
 	var f *fitted
 	learned := scatter{}
 	for round, limit := range strayLimits {
-		freed := free{cameras: true, poses: true, tyres: [2]bool{true, true}}
+		// A rim whose edge is not seen is free as well: how the tyre sits on it is then
+		// known by the prior alone, and has to show in the uncertainty.
+		freed := free{cameras: true, poses: true, tyres: [2]bool{true, true}, rims: [2]bool{rims, rims}}
 		a := adjustment{corners: m.corners, cornerLoss: Tukey(5), edgeLoss: Tukey(tukeyCut)}
 		for photo := range scene.Photos {
 			for side := range scene.Wheels {
 				a.edges = append(a.edges, m.outlinePoints(scene, photo, Side(side), jointWindowPx, outlineSigmaPx)...)
 				for face, edge := range m.rims[side] {
 					if rims && edge.found {
-						freed.rims[side], freed.faces[side][face] = true, true
+						freed.faces[side][face] = true
 						a.edges = append(a.edges, m.rimPoints(scene, photo, Side(side), Face(face), edge)...)
 					}
 				}

@@ -77,3 +77,27 @@ func TestRunoutSigma(t *testing.T) {
 	}
 	require.InEpsilon(t, runoutSigmaMm(peakToPeak), r.value(), 0.02)
 }
+
+// A rim that is not seen costs what a tyre may wobble on it: two wheels, each of
+// wobbleSigmaRad at the rim's diameter, beside what the outlines leave.
+func TestUnseenRimIsCharged(t *testing.T) {
+	u := func(rims bool) float64 {
+		m := standing()
+		m.rims = [2][2]rimEdge{}
+		_, edges := observe(m.scene, func() float64 { return 0 })
+		a := adjustment{layout: newLayout(m.scene, free{cameras: true, poses: true, tyres: [2]bool{true, true}, rims: [2]bool{rims, rims}})}
+		a.corners, _ = observe(m.scene, func() float64 { return 0 })
+		for _, e := range edges {
+			if e.kind == TyreOuter {
+				a.edges = append(a.edges, e)
+			}
+		}
+		a.priors = m.knowledge.priors(m.scene, &a.layout)
+		covariance, err := Covariance(a.problem(), m.scene)
+		require.NoError(t, err)
+		f := &fitted{scene: m.scene, adjustment: a, solution: Solution[*Scene]{Covariance: covariance}}
+		return math.Sqrt(variance(f.covariance(), f.gradient(m.totalToeMm)))
+	}
+	wobble := 2 * (203 + flangeHeightMm) * wobbleSigmaRad * math.Sqrt2
+	require.InEpsilon(t, math.Hypot(u(false), wobble), u(true), 1e-3)
+}

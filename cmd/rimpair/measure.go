@@ -88,18 +88,25 @@ func runMeasure(paths []string, flags measureFlags, stdout, stderr io.Writer) er
 }
 
 // loadInputs reads the photos and finds their sheets, as many at once as there are
-// processors.
+// processors. Of several that cannot be used the first in order is named, whichever
+// is read first.
 func loadInputs(paths []string) ([]measure.Input, error) {
-	inputs := make([]measure.Input, len(paths))
+	inputs, errs := make([]measure.Input, len(paths)), make([]error, len(paths))
 	var group errgroup.Group
 	group.SetLimit(runtime.NumCPU())
 	for i, path := range paths {
-		group.Go(func() (err error) {
-			inputs[i], err = loadInput(path)
-			return err
+		group.Go(func() error {
+			inputs[i], errs[i] = loadInput(path)
+			return nil
 		})
 	}
-	return inputs, group.Wait()
+	_ = group.Wait() // the errors are in errs
+	for _, err := range errs {
+		if err != nil {
+			return nil, err
+		}
+	}
+	return inputs, nil
 }
 
 func loadInput(path string) (measure.Input, error) {
