@@ -31,6 +31,7 @@ const (
 	ReasonRider       = "rider_off"          // measure: sprung, and without the rider's weight
 	ReasonArm         = "arm_unknown"        // learn
 	ReasonPlace       = "rods_unknown"       // learn: behind or in front of the kingpins
+	ReasonUnclear     = "turn_unclear"       // learn: what is known does not even say which way
 	ReasonEngagement  = "engagement"         // limit: too little thread would be left
 	ReasonCoarseSteps = "steps_too_coarse"   // limit: no step leads nearer
 )
@@ -48,6 +49,7 @@ type RodAdvice struct {
 	Expected      *ExpectedToe `json:"expected,omitempty"`
 	MmPerTurn     *Quantity    `json:"toe_mm_per_turn,omitempty"` // of the rod, or of both of two, longer
 	MmPerTurnFrom []string     `json:"toe_mm_per_turn_from"`      // "linkage", "learned", "record"
+	OffDeg        *Quantity    `json:"wheels_off_deg,omitempty"`  // now, to the right with the handlebar straight, where it was told
 	Assumed       []Assumption `json:"assumed"`                   // of the steering, where nothing was told
 	// Measure first, where that is the answer: most useful first.
 	MeasureFirst      []Advice `json:"measure_first"`
@@ -59,8 +61,8 @@ type RodAdvice struct {
 type ExpectedToe struct {
 	ToeMm  Quantity  `json:"total_toe_mm"`
 	Chance float64   `json:"chance_within_target"`
-	OffDeg float64   `json:"wheels_off_deg"` // to the right, with the handlebar straight
-	Parts  []ToePart `json:"uncertainty"`    // largest first
+	OffDeg *Quantity `json:"wheels_off_deg,omitempty"` // to the right with the handlebar straight, where it was told
+	Parts  []ToePart `json:"uncertainty"`              // largest first
 }
 
 // ToePart is a source of the expected toe's uncertainty.
@@ -72,20 +74,21 @@ type ToePart struct {
 
 // RodTurn is one rod's part.
 type RodTurn struct {
-	Rod        string   `json:"rod"`       // "tie_rod", "left_rod", "right_rod", "cross_rod", "bar_rod"
-	ChangeMm   Quantity `json:"change_mm"` // for the aim exactly; longer positive
-	SetMm      float64  `json:"set_mm"`    // what the turns make; longer positive
-	Longer     bool     `json:"longer"`
-	Turns      float64  `json:"turns"`
-	Flats      float64  `json:"flats"`
-	Degrees    float64  `json:"degrees"`
-	Ends       RodEnds  `json:"ends"`
-	TopMoves   string   `json:"top_moves"` // "front", "rear", "left", "right"; "": not known, or an end comes off
-	PitchMm    float64  `json:"pitch_mm"`
-	LeastMm    float64  `json:"least_engaged_mm"`     // 0: diameter not known
-	EngagedMm  float64  `json:"engaged_mm"`           // now; 0: not known
-	RemainsMm  float64  `json:"engaged_after_mm"`     // 0: not known
-	RetreatsMm float64  `json:"each_end_retreats_mm"` // of thread; negative: further in
+	Rod      string   `json:"rod"`       // "tie_rod", "left_rod", "right_rod", "cross_rod", "bar_rod"
+	ChangeMm Quantity `json:"change_mm"` // of its length for the aim exactly; longer positive
+	SetMm    float64  `json:"set_mm"`    // what the turns make of it
+	Longer   bool     `json:"longer"`
+	Turns    float64  `json:"turns"`
+	Flats    float64  `json:"flats"` // of the hexagon
+	Degrees  float64  `json:"degrees"`
+	Ends     RodEnds  `json:"ends"`
+	TopMoves string   `json:"top_moves"` // "front", "rear", "left", "right"; "": not known, or an end comes off
+	// Thread in each end that moves.
+	PitchMm        float64  `json:"pitch_mm"`
+	RetreatsMm     float64  `json:"retreats_mm"`                // what the turns take; negative: further in
+	LeastEngagedMm float64  `json:"least_engaged_mm,omitempty"` // where the diameter is known
+	EngagedMm      float64  `json:"engaged_mm,omitempty"`       // now, where it was told
+	EngagedAfterMm *float64 `json:"engaged_after_mm,omitempty"` // likewise
 }
 
 const (
@@ -114,26 +117,50 @@ func AdviseRods(m Result, s Steering) (*RodAdvice, error) {
 		q := quantity(r.perTurnMm, r.u)
 		a.MmPerTurn, a.MmPerTurnFrom = &q, r.sources
 	}
+	if a.OffDeg, err = p.offNow(); err != nil {
+		return nil, err
+	}
 	switch {
 	case s.Sprung && !s.RiderOn:
 		a.Answer, a.Reason = AnswerMeasure, ReasonRider
-	case a.ChanceNow >= goodChance && p.centred(), r == nil && p.knownEnough() && p.target.contains(toe):
+	case a.ChanceNow >= goodChance && p.value[figOff] == 0:
 		a.Answer, a.Reason = AnswerLeave, ReasonWithin
-	case r == nil && p.knownEnough():
-		a.learn(p)
-	case r == nil:
-		a.measureFirst(&m)
-	default:
+	case r.settled():
 		err = a.decide(p, r, &m)
+	case !p.knownEnough():
+		a.measureFirst(&m)
+	case p.target.contains(toe):
+		a.Answer, a.Reason = AnswerLeave, ReasonWithin
+	default:
+		a.learn(p, r)
 	}
-	if slices.ContainsFunc(a.Turns, func(t RodTurn) bool { return t.EngagedMm > 0 && t.RemainsMm < t.LeastMm }) {
+	if slices.ContainsFunc(a.Turns, RodTurn.tooLittleThread) {
 		a.Answer, a.Reason = AnswerLimit, ReasonEngagement
 	}
 	return a, err
 }
 
-// centred says that nothing has to be done about the steering's centre.
-func (p *plan) centred() bool { return math.Abs(p.value[figOff]) <= coverage95*p.u[figOff] }
+// offNow is where the wheels point with the handlebar straight; nil where nothing
+// was told of it.
+func (p *plan) offNow() (*Quantity, error) {
+	if p.u[figOff] == 0 {
+		return nil, nil
+	}
+	off := func(x *setup) (float64, error) {
+		_, deg, err := p.after(x, make([]float64, len(p.rods)))
+		return deg, err
+	}
+	parts, err := p.contributions(off)
+	if err != nil {
+		return nil, linkageRefusal(err)
+	}
+	value, err := off(&p.value)
+	if err != nil {
+		return nil, linkageRefusal(err)
+	}
+	q := quantity(value, math.Abs(parts[figOff]))
+	return &q, nil
+}
 
 // chance that a toe is inside the target.
 func (t Target) chance(toeMm, u float64) float64 {
@@ -142,15 +169,21 @@ func (t Target) chance(toeMm, u float64) float64 {
 
 func normalBelow(z float64) float64 { return math.Erfc(-z/math.Sqrt2) / 2 }
 
-// knownEnough says that turning can be judged: by a chance of success where the toe
-// would be set on the aim, or because it is surely nearer than before.
+// knownEnough says that the toe is known well enough to turn a rod: where it would
+// be set on the aim it would be within the target, or the way to the aim is longer
+// than what the measurement does not know.
 func (p *plan) knownEnough() bool {
-	toe, u := p.value[figToe], p.u[figToe]
-	return p.target.chance(p.target.AimMm, u) >= goodChance || math.Abs(toe-p.target.AimMm)/(2*u) >= normalQuantile95
+	return p.target.chance(p.target.AimMm, p.u[figToe]) >= goodChance || p.aimIsOutside()
 }
 
-// normalQuantile95: a normal variable is below it in 95 % of all cases.
-const normalQuantile95 = 1.645
+// aimIsOutside says that the aim lies outside the toe's 95 % interval, so that the
+// way to turn is known.
+func (p *plan) aimIsOutside() bool {
+	return math.Abs(p.value[figToe]-p.target.AimMm) > coverage95*p.u[figToe]
+}
+
+// settled says that it is known which way a turn changes the toe.
+func (r *response) settled() bool { return r != nil && math.Abs(r.perTurnMm) > coverage95*r.u }
 
 func (a *RodAdvice) measureFirst(m *Result) {
 	a.Answer, a.Reason = AnswerMeasure, ReasonToe
@@ -158,10 +191,12 @@ func (a *RodAdvice) measureFirst(m *Result) {
 }
 
 // learn asks for half a turn, in the direction that helps where that is known.
-func (a *RodAdvice) learn(p *plan) {
+func (a *RodAdvice) learn(p *plan, r *response) {
 	a.Answer, a.Reason = AnswerLearn, ReasonArm
 	longer := 1.0
 	switch rods := p.steering.Rods; {
+	case r != nil:
+		a.Reason = ReasonUnclear
 	case rods == "":
 		a.Reason = ReasonPlace
 	case (rods == "behind") != (p.value[figToe] < p.target.AimMm): // longer means toe-in behind the kingpins
@@ -183,7 +218,7 @@ func (a *RodAdvice) decide(p *plan, r *response, m *Result) error {
 	if err != nil {
 		return err
 	}
-	if !slices.ContainsFunc(turns, func(t float64) bool { return t != 0 }) {
+	if !p.worthTurning(best) {
 		if p.target.contains(p.value[figToe]) && p.knownEnough() {
 			a.Answer, a.Reason = AnswerLeave, ReasonFiner
 		} else if p.knownEnough() {
@@ -193,8 +228,10 @@ func (a *RodAdvice) decide(p *plan, r *response, m *Result) error {
 		}
 		return nil
 	}
-	a.Expected = &ExpectedToe{
-		ToeMm: quantity(best.toeMm, best.u), Chance: p.target.chance(best.toeMm, best.u), OffDeg: best.offDeg, Parts: best.parts,
+	a.Expected = &ExpectedToe{ToeMm: quantity(best.toeMm, best.u), Chance: p.target.chance(best.toeMm, best.u), Parts: best.parts}
+	if a.OffDeg != nil {
+		q := quantity(best.offDeg, a.OffDeg.StandardUncertainty)
+		a.Expected.OffDeg = &q
 	}
 	for i, t := range turns {
 		change, err := p.changeOf(r, i, exact)
@@ -206,7 +243,7 @@ func (a *RodAdvice) decide(p *plan, r *response, m *Result) error {
 	switch {
 	case a.Expected.Chance >= goodChance:
 		a.Answer, a.Reason = AnswerTurn, ReasonOneTurn
-	case p.surelyNearer(best):
+	case p.aimIsOutside():
 		a.Answer, a.Reason = AnswerTurn, ReasonStep
 	default:
 		a.Turns, a.Expected = nil, nil
@@ -216,19 +253,14 @@ func (a *RodAdvice) decide(p *plan, r *response, m *Result) error {
 	return nil
 }
 
-func (t Target) contains(toeMm float64) bool { return t.LowMm <= toeMm && toeMm <= t.HighMm }
-
-// surelyNearer says that the toe will be nearer to the aim than it is: that the aim
-// lies beyond half of the way.
-func (p *plan) surelyNearer(best predicted) bool {
-	toe := p.value[figToe]
-	change := best.toeMm - toe
-	changeU := math.Sqrt(math.Max(0, best.u*best.u-p.u[figToe]*p.u[figToe]))
-	beyond := (p.target.AimMm - toe - change/2) * sign(change)
-	return beyond/math.Hypot(p.u[figToe], changeU/2) >= normalQuantile95
+// worthTurning says that the best setting is within the target, centres the
+// steering, or comes at least twice as near to the aim as the rods are set now.
+func (p *plan) worthTurning(best predicted) bool {
+	before, after := math.Abs(p.value[figToe]-p.target.AimMm), math.Abs(best.toeMm-p.target.AimMm)
+	return p.value[figOff] != 0 || after < before && (p.target.contains(best.toeMm) || after < before/2)
 }
 
-func sign(v float64) float64 { return math.Copysign(1, v) }
+func (t Target) contains(toeMm float64) bool { return t.LowMm <= toeMm && toeMm <= t.HighMm }
 
 // turnsFor are the turns that bring the toe exactly to the aim.
 func (p *plan) turnsFor(r *response, x *setup) ([]float64, error) {
@@ -323,13 +355,19 @@ func (r *rod) turn(turns float64, change Quantity) RodTurn {
 	t := RodTurn{
 		Rod: r.name, ChangeMm: change, SetMm: turns * r.leadMm, Longer: turns > 0,
 		Turns: size, Flats: flats * size, Degrees: 360 * size, Ends: r.Ends,
-		PitchMm: r.thread.PitchMm, LeastMm: r.leastEngagedMm(), EngagedMm: r.EngagedMm, RetreatsMm: turns * r.retreatMm(),
+		PitchMm: r.thread.PitchMm, RetreatsMm: turns * r.thread.PitchMm, LeastEngagedMm: r.thread.DiameterMm, EngagedMm: r.EngagedMm,
 	}
 	if turns != 0 {
 		t.TopMoves = r.topMoves(t.Longer)
 	}
 	if r.EngagedMm > 0 {
-		t.RemainsMm = r.EngagedMm - t.RetreatsMm
+		after := r.EngagedMm - t.RetreatsMm
+		t.EngagedAfterMm = &after
 	}
 	return t
+}
+
+// tooLittleThread would stay: common practice wants the thread's diameter.
+func (t RodTurn) tooLittleThread() bool {
+	return t.Longer && t.EngagedAfterMm != nil && *t.EngagedAfterMm < t.LeastEngagedMm
 }

@@ -271,7 +271,11 @@ func (p *plan) predict(r *response, turns []float64) (predicted, error) {
 	// So many turns of the steering make that change.
 	n := (out.toeMm - toe) / r.perTurnMm
 	measured := p.u[figToe]*p.u[figToe] + 2*n*r.covariance + math.Pow(n*r.byRecord, 2)
-	out.addPart("measured toe and record", measured)
+	if r.byRecord > 0 {
+		out.addPart("measured toe and record", measured)
+	} else {
+		out.addPart(figureNames[figToe], measured)
+	}
 	for i, part := range r.byFigure {
 		out.addPart(figureNames[i], math.Pow(n*part, 2))
 	}

@@ -26,7 +26,7 @@ const (
 // Steering describes a vehicle's steering, as its file does in JSON. Everything but
 // the thread may be missing.
 type Steering struct {
-	Schema string       `json:"schema"` // "rimpair/steering/1"
+	Schema string       `json:"schema,omitempty"` // "rimpair/steering/1"
 	Kind   SteeringKind `json:"kind,omitempty"`
 	// Rods is where the rods run, seen from the kingpins: "behind" or "in_front".
 	Rods string `json:"rods,omitempty"`
@@ -56,7 +56,7 @@ type Steering struct {
 
 // RodThread is how a rod's length is set.
 type RodThread struct {
-	Thread string  `json:"thread"`
+	Thread string  `json:"thread,omitempty"`
 	Ends   RodEnds `json:"ends,omitempty"` // empty: right_and_left
 	// LeftThread is the end with the left-hand thread: "left" or "right", as the
 	// rider sits; of two rods also "outer" or "inner"; of a handlebar's rod "bar" or "wheel".
@@ -293,6 +293,9 @@ func (p *plan) takeFigures(m *Result, s *Steering) error {
 		}
 		tell(figOff, off, Known{})
 		p.offIsBar = s.BarOffDeg != nil
+		if math.Abs(p.value[figOff]) <= coverage95*p.u[figOff] { // not known to be off
+			p.value[figOff], p.u[figOff] = 0, 0
+		}
 	}
 	if !p.described {
 		return errors.Join(problems...)

@@ -180,13 +180,6 @@ func (r *rod) settingU() float64 {
 	return rectangular(r.step / 2)
 }
 
-// retreatMm is how much thread each end that moves loses by a turn.
-func (r *rod) retreatMm() float64 { return r.thread.PitchMm }
-
-// leastEngagedMm of thread has to stay screwed in: the thread's diameter, common
-// practice; 0 where it is not known.
-func (r *rod) leastEngagedMm() float64 { return r.thread.DiameterMm }
-
 // around are the two settings next to a wanted turn.
 func (r *rod) around(turns float64) [2]float64 {
 	below := math.Floor(turns / r.step)
