@@ -9,9 +9,19 @@ type Camera struct {
 	K1, K2, P1, P2, K3 float64
 }
 
-// Number of intrinsic parameters that an adjustment may free, in the order of
-// ProjectJacobian's columns: f, cx, cy, k1, k2, p1, p2.
-const NumIntrinsics = 7
+// NumIntrinsics is how many numbers a camera has, in the order of Numbers and of
+// Jacobian's columns.
+const NumIntrinsics = 8
+
+// IntrinsicNames are their names in that order.
+func IntrinsicNames() [NumIntrinsics]string {
+	return [...]string{"f", "cx", "cy", "k1", "k2", "p1", "p2", "k3"}
+}
+
+// Numbers are the camera's numbers, to read or to move.
+func (c *Camera) Numbers() [NumIntrinsics]*float64 {
+	return [...]*float64{&c.F, &c.Cx, &c.Cy, &c.K1, &c.K2, &c.P1, &c.P2, &c.K3}
+}
 
 // Point is a place in a picture, in pixels; the centre of the top left pixel is (0, 0).
 type Point struct{ X, Y float64 }
@@ -39,7 +49,7 @@ func (c Camera) distort(a, b float64) (float64, float64) {
 // Jacobian holds the derivatives of a projected point.
 type Jacobian struct {
 	Point      [2][3]float64             // by the point in camera coordinates
-	Intrinsics [2][NumIntrinsics]float64 // by f, cx, cy, k1, k2, p1, p2
+	Intrinsics [2][NumIntrinsics]float64 // by f, cx, cy, k1, k2, p1, p2, k3
 }
 
 // ProjectJacobian is Project with its derivatives.
@@ -65,8 +75,8 @@ func (c Camera) ProjectJacobian(v r3.Vec) (p Point, j Jacobian, ok bool) {
 		{f * dab, f * dbb, -f * (dab*a + dbb*b)},
 	}
 	j.Intrinsics = [2][NumIntrinsics]float64{
-		{da, 1, 0, c.F * a * s, c.F * a * s * s, c.F * 2 * a * b, c.F * (s + 2*a*a)},
-		{db, 0, 1, c.F * b * s, c.F * b * s * s, c.F * (s + 2*b*b), c.F * 2 * a * b},
+		{da, 1, 0, c.F * a * s, c.F * a * s * s, c.F * 2 * a * b, c.F * (s + 2*a*a), c.F * a * s * s * s},
+		{db, 0, 1, c.F * b * s, c.F * b * s * s, c.F * (s + 2*b*b), c.F * 2 * a * b, c.F * b * s * s * s},
 	}
 	return p, j, true
 }

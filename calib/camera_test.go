@@ -37,15 +37,15 @@ func anyPoint(t *rapid.T) r3.Vec {
 
 // projectDual is the lens model of the package comment, written out in dual numbers:
 // it carries the derivative by whichever variable has an e-part. In order: x, y, z,
-// f, cx, cy, k1, k2, p1, p2.
+// f, cx, cy, k1, k2, p1, p2, k3.
 func projectDual(c Camera, v r3.Vec, by int) (u, w dual.Number) {
-	variables := []float64{v.X, v.Y, v.Z, c.F, c.Cx, c.Cy, c.K1, c.K2, c.P1, c.P2}
+	variables := []float64{v.X, v.Y, v.Z, c.F, c.Cx, c.Cy, c.K1, c.K2, c.P1, c.P2, c.K3}
 	n := make([]dual.Number, len(variables))
 	for i, value := range variables {
 		n[i].Real = value
 	}
 	n[by].Emag = 1
-	k1, k2, k3, p1, p2 := n[6], n[7], dual.Number{Real: c.K3}, n[8], n[9]
+	k1, k2, p1, p2, k3 := n[6], n[7], n[8], n[9], n[10]
 
 	a, b := dual.Mul(n[0], dual.Inv(n[2])), dual.Mul(n[1], dual.Inv(n[2]))
 	aa, bb, ab := dual.Mul(a, a), dual.Mul(b, b), dual.Mul(a, b)

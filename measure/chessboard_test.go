@@ -108,7 +108,7 @@ type lensState struct {
 	poses  []calib.Pose
 }
 
-const lensUnknowns = calib.NumIntrinsics + 1 // f, cx, cy, k1, k2, p1, p2 and k3; then six for each pose
+const lensUnknowns = calib.NumIntrinsics // then six for each pose
 
 // lensProblem calibrates the camera with a σ of 1 px.
 func lensProblem(boards []chessboard) Problem[lensState] {
@@ -142,14 +142,10 @@ func lensProblem(boards []chessboard) Problem[lensState] {
 					if !ok {
 						return false
 					}
-					// The lens model's derivative by k3, see package calib.
-					f, a, b := s.camera.F, v.X/v.Z, v.Y/v.Z
-					cube := math.Pow(a*a+b*b, 3)
-					byK3 := [2]float64{f * a * cube, f * b * cube}
 					for axis, residual := range [2]float64{q.X - float64(seen.X), q.Y - float64(seen.Y)} {
 						g := r3.Vec{X: j.Point[axis][0], Y: j.Point[axis][1], Z: j.Point[axis][2]}
 						w := r3.Cross(turned, g)
-						derivs := append(j.Intrinsics[axis][:], byK3[axis])
+						derivs := append([]float64(nil), j.Intrinsics[axis][:]...)
 						emit(Row{Cols: cols, Derivs: append(derivs, w.X, w.Y, w.Z, g.X, g.Y, g.Z), Residual: residual})
 					}
 				}

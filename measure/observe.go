@@ -97,7 +97,7 @@ func combine(gx, gy float64, j *calib.Jacobian) r3.Vec {
 func (a *adjustment) cornerRows(s *Scene, views []view, o *cornerObservation, b *rowBuilder, emit func(Row)) bool {
 	v := &views[o.photo]
 	sheet := &s.Sheets[o.sheet]
-	layoutPoint := calib.CornerMm(o.index)
+	layoutPoint := sheet.cornerMm(o.index)
 	turnedSheet := sheet.Pose.R.Apply(sheet.onPaper(layoutPoint))
 	turned := v.pose.R.Apply(r3.Add(turnedSheet, sheet.Pose.T))
 	px, jac, ok := v.camera.ProjectJacobian(r3.Add(turned, v.pose.T))

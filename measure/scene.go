@@ -28,8 +28,9 @@ type PhotoState struct {
 // SheetState is one sheet: a printed board, nearly flat on the floor.
 type SheetState struct {
 	Number         int
-	Pose           calib.Pose // sheet to scene
-	ScaleX, ScaleY float64    // of the print, 1 when exact
+	Board          calib.Chessboard // in place of a reference sheet; zero for one
+	Pose           calib.Pose       // sheet to scene
+	ScaleX, ScaleY float64          // of the print, 1 when exact
 	// Warp is how the paper bends out of its plane, mm at the board's corners or
 	// edges: twisted, curved along x, curved along y.
 	Warp [3]float64
@@ -75,6 +76,14 @@ func (s *SheetState) onPaper(p r3.Vec) r3.Vec {
 	}
 }
 
+// cornerMm is where a corner lies in the exact layout.
+func (s *SheetState) cornerMm(index int) r3.Vec {
+	if s.Board == (calib.Chessboard{}) {
+		return calib.CornerMm(index)
+	}
+	return s.Board.CornerMm(index)
+}
+
 // clone copies the scene, so that a step leaves the old one as it was.
 func (s *Scene) clone() *Scene {
 	c := *s
@@ -94,6 +103,7 @@ const (
 
 // First unknown of a kind within its part.
 const (
+	cameraK3                                      = 7
 	photoZoom, photoTurn, photoMove, photoEdge    = 0, 3, 6, 9
 	sheetTurn, sheetMove, sheetScale, sheetWarp   = 0, 3, 6, 8
 	wheelHeading, wheelTilt, wheelRing, wheelTube = 3, 4, 5, 6
@@ -136,7 +146,8 @@ func newLayout(s *Scene, f free) layout {
 		}
 	}
 	for i := range l.cameras {
-		assign(l.cameras[i][:], f.cameras)
+		assign(l.cameras[i][:cameraK3], f.cameras)
+		assign(l.cameras[i][cameraK3:], f.cameras && s.Cameras[i].K3 != 0) // only a calibration knows of it
 	}
 	anyTyre := f.poses && (f.tyres[Left] || f.tyres[Right])
 	anyRim := f.poses && (f.rims[Left] || f.rims[Right])
@@ -179,7 +190,7 @@ func (l *layout) plus(s *Scene, delta []float64) *Scene {
 	n := s.clone()
 	for i := range n.Cameras {
 		c, at := &n.Cameras[i], l.cameras[i]
-		for k, value := range []*float64{&c.F, &c.Cx, &c.Cy, &c.K1, &c.K2, &c.P1, &c.P2} {
+		for k, value := range c.Numbers() {
 			*value += step(at[k])
 		}
 	}
