@@ -218,7 +218,7 @@ func (a *RodAdvice) decide(p *plan, r *response, m *Result) error {
 	if err != nil {
 		return err
 	}
-	if !p.worthTurning(best) {
+	if !p.worthTurning(best, turns) {
 		if p.target.contains(p.value[figToe]) && p.knownEnough() {
 			a.Answer, a.Reason = AnswerLeave, ReasonFiner
 		} else if p.knownEnough() {
@@ -253,11 +253,14 @@ func (a *RodAdvice) decide(p *plan, r *response, m *Result) error {
 	return nil
 }
 
-// worthTurning says that the best setting is within the target, centres the
-// steering, or comes at least twice as near to the aim as the rods are set now.
-func (p *plan) worthTurning(best predicted) bool {
+// worthTurning says that the best setting differs from the present one, and centres
+// the steering, is nearer to the aim within the target, or at least twice as near.
+func (p *plan) worthTurning(best predicted, turns []float64) bool {
+	if !slices.ContainsFunc(turns, func(t float64) bool { return t != 0 }) {
+		return false
+	}
 	before, after := math.Abs(p.value[figToe]-p.target.AimMm), math.Abs(best.toeMm-p.target.AimMm)
-	return p.value[figOff] != 0 || after < before && (p.target.contains(best.toeMm) || after < before/2)
+	return p.value[figOff] != 0 || after < before && p.target.contains(best.toeMm) || after < before/2
 }
 
 func (t Target) contains(toeMm float64) bool { return t.LowMm <= toeMm && toeMm <= t.HighMm }
