@@ -30,7 +30,7 @@ func (a *adjustment) rows(s *Scene, emit func(Row)) bool {
 	for i := range a.edges {
 		o := &a.edges[i]
 		if i == 0 || !sameCurve(o, &a.edges[i-1]) {
-			c = newLocus(&s.Wheels[o.side], o.kind, o.face, views[o.photo])
+			c = newLocus(s.wheel(o.photo, o.side), o.kind, o.face, views[o.photo])
 		}
 		if !a.edgeRow(s, &c, o, &b, emit) {
 			return false

@@ -36,6 +36,18 @@ func exampleScene() *Scene {
 	}
 }
 
+// movedScene is exampleScene with the vehicle rolled and steered before the second
+// photo.
+func movedScene() *Scene {
+	s := exampleScene()
+	s.Photos[1].State = 1
+	s.Changes = [][2]Change{{}, {
+		{Move: r3.Vec{X: 1, Y: 12, Z: 0.2}, HeadingRad: 0.01, TiltRad: -0.001},
+		{Move: r3.Vec{X: -1, Y: 14, Z: -0.3}, HeadingRad: 0.02, TiltRad: 0.002},
+	}}
+	return s
+}
+
 // exampleKnowledge is what is known of exampleScene beforehand.
 func exampleKnowledge() knowledge {
 	return knowledge{
@@ -62,7 +74,7 @@ func observe(s *Scene, noise func() float64) (corners []cornerObservation, edges
 		for side := range s.Wheels {
 			for _, kind := range []EdgeKind{TyreOuter, RimCircle} {
 				face := Side(side).inboard()
-				c := newLocus(&s.Wheels[side], kind, face, v)
+				c := newLocus(s.wheel(photo, Side(side)), kind, face, v)
 				for u := 0.05; u < 2*math.Pi; u += 0.1 {
 					ip, ok := c.image(u)
 					if !ok {
@@ -82,13 +94,14 @@ func observe(s *Scene, noise func() float64) (corners []cornerObservation, edges
 func everything() free {
 	return free{
 		cameras: true, poses: true, tyres: [2]bool{true, true}, rims: [2]bool{true, true},
-		faces: [2][2]bool{Left: {FaceRight: true}, Right: {FaceLeft: true}},
+		faces:   [2][2]bool{Left: {FaceRight: true}, Right: {FaceLeft: true}},
+		changes: true,
 	}
 }
 
 // Every derivative of every observation and prior against central differences.
 func TestAdjustmentDerivatives(t *testing.T) {
-	s := exampleScene()
+	s := movedScene()
 	noise := 0.0
 	corners, edges := observe(s, func() float64 { noise = math.Mod(noise+0.618, 1); return 4 * (noise - 0.5) })
 	a := adjustment{layout: newLayout(s, everything()), corners: corners, edges: edges}

@@ -226,7 +226,7 @@ func (m *set) photoBallots(scene *Scene, photo int, side Side) []ballot {
 		layout:   newLayout(scene, free{tyres: [2]bool{side == Left, side == Right}}),
 		windowPx: ballotWindowPx, sign: 1, leastStep: minOutlineStep, fullStep: fullOfferStep,
 	}
-	c := newLocus(&scene.Wheels[side], TyreOuter, 0, scene.view(photo))
+	c := newLocus(scene.wheel(photo, side), TyreOuter, 0, scene.view(photo))
 	o := edgeObservation{photo: photo, side: side, kind: TyreOuter}
 	return m.ask(&q, &c, o, m.probes(&c, photo, ballotSpacingPx, outlineVisible))
 }
@@ -247,7 +247,7 @@ func (m *set) ask(q *question, c *locus, o edgeObservation, points []imagePoint)
 			continue
 		}
 		var rows rowBuilder
-		a.addWheel(c, ip, &o, c.pose.R.Transpose().Apply(combine(ip.nx, ip.ny, &ip.jac)), &rows)
+		a.addWheel(c, ip, &o, 0, c.pose.R.Transpose().Apply(combine(ip.nx, ip.ny, &ip.jac)), &rows)
 		for k, column := range rows.cols {
 			b.slope[column] = rows.derivs[k]
 		}

@@ -32,11 +32,11 @@ func (m *set) overlay(f *fitted, photo int) Overlay {
 // curves are a wheel's fitted outline and rim edges in a photo, as stretches that
 // can be seen.
 func (m *set) curves(f *fitted, photo int, side Side, v view) []Curve {
-	outline := newLocus(&f.scene.Wheels[side], TyreOuter, 0, v)
+	outline := newLocus(f.scene.wheel(photo, side), TyreOuter, 0, v)
 	curves := outline.stretches(side, func(ip *imagePoint) bool { return ip.radial > 0 })
 	for face, edge := range m.rims[side] {
 		if edge.found {
-			rim := newLocus(&f.scene.Wheels[side], RimCircle, Face(face), v)
+			rim := newLocus(f.scene.wheel(photo, side), RimCircle, Face(face), v)
 			curves = append(curves, rim.stretches(side, rimVisible(&rim))...)
 		}
 	}

@@ -75,40 +75,46 @@ func (m *set) fitJointly(scene *Scene, rims bool) (*fitted, error) {
 	var f *fitted
 	learned := scatter{}
 	for round, limit := range strayLimits {
-		// A rim whose edge is not seen is free as well: how the tyre sits on it is then
-		// known by the prior alone, and has to show in the uncertainty.
-		freed := free{cameras: true, poses: true, tyres: [2]bool{true, true}, rims: [2]bool{rims, rims}}
-		a := adjustment{corners: m.corners, cornerLoss: Tukey(5), edgeLoss: Tukey(tukeyCut)}
-		for photo := range scene.Photos {
-			for side := range scene.Wheels {
-				a.edges = append(a.edges, m.outlinePoints(scene, photo, Side(side), jointWindowPx, outlineSigmaPx)...)
-				for face, edge := range m.rims[side] {
-					if rims && edge.found {
-						freed.faces[side][face] = true
-						a.edges = append(a.edges, m.rimPoints(scene, photo, Side(side), Face(face), edge)...)
-					}
+		var err error
+		last := round == len(strayLimits)-1
+		if f, err = m.fitRound(scene, rims, limit, learned); err != nil && (last || !errors.Is(err, ErrNotConverged)) {
+			return nil, err
+		}
+		scene = f.scene
+		learned = f.adjustment.learn(f.residuals)
+	}
+	return f, nil
+}
+
+// fitRound looks for edges around the scene and adjusts everything.
+func (m *set) fitRound(scene *Scene, rims bool, limit float64, learned scatter) (*fitted, error) {
+	// A rim whose edge is not seen is free as well: how the tyre sits on it is then
+	// known by the prior alone, and has to show in the uncertainty.
+	freed := free{cameras: true, poses: true, tyres: [2]bool{true, true}, rims: [2]bool{rims, rims}, changes: len(scene.Changes) > 1}
+	a := adjustment{corners: m.corners, cornerLoss: Tukey(5), edgeLoss: Tukey(tukeyCut)}
+	for photo := range scene.Photos {
+		for side := range scene.Wheels {
+			a.edges = append(a.edges, m.outlinePoints(scene, photo, Side(side), jointWindowPx, outlineSigmaPx)...)
+			for face, edge := range m.rims[side] {
+				if rims && edge.found {
+					freed.faces[side][face] = true
+					a.edges = append(a.edges, m.rimPoints(scene, photo, Side(side), Face(face), edge)...)
 				}
 			}
 		}
-		a.dropStrays(scene, limit)
-		for i := range a.edges {
-			if sigma, ok := learned[a.edges[i].scatterKey()]; ok {
-				a.edges[i].sigma = sigma
-			}
-		}
-		a.layout = newLayout(scene, freed)
-		a.priors = m.knowledge.priors(scene, &a.layout)
-		solution, err := Solve(a.problem(), scene, solverOptions)
-		last := round == len(strayLimits)-1
-		if err != nil && (last || !errors.Is(err, ErrNotConverged)) {
-			return nil, err
-		}
-		scene = solution.State
-		f = &fitted{scene: scene, freed: freed, adjustment: a, solution: solution}
-		f.residuals = a.edgeResiduals(scene)
-		learned = a.learn(f.residuals)
 	}
-	return f, nil
+	a.dropStrays(scene, limit)
+	for i := range a.edges {
+		if sigma, ok := learned[a.edges[i].scatterKey()]; ok {
+			a.edges[i].sigma = sigma
+		}
+	}
+	a.layout = newLayout(scene, freed)
+	a.priors = m.knowledge.priors(scene, &a.layout)
+	solution, err := Solve(a.problem(), scene, solverOptions)
+	f := &fitted{scene: solution.State, freed: freed, adjustment: a, solution: solution}
+	f.residuals = a.edgeResiduals(f.scene)
+	return f, err
 }
 
 // unknownRimSigmaMm is how far off a rim's radius guessed from the tyre may be.

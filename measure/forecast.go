@@ -153,7 +153,7 @@ func (m *set) seenEdges(s *Scene, photo int, side Side) []edgeObservation {
 	var list []edgeObservation
 	v := s.view(photo)
 	add := func(kind EdgeKind, face Face, sigma float64, visible func(*locus) func(*imagePoint) bool) {
-		c := newLocus(&s.Wheels[side], kind, face, v)
+		c := newLocus(s.wheel(photo, side), kind, face, v)
 		for _, ip := range m.probes(&c, 0, probeSpacingPx, visible(&c)) {
 			list = append(list, edgeObservation{photo: photo, side: side, kind: kind, face: face, at: ip.px, u: ip.u, sigma: sigma / math.Sqrt(forecastHidden)})
 		}

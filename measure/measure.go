@@ -25,11 +25,17 @@ func Measure(inputs []Input, settings Settings) (*Measurement, error) {
 	if err := m.verifyCameras(); err != nil {
 		return nil, err
 	}
+	if err := m.verifySheets(); err != nil {
+		return nil, err
+	}
 	f, err := m.fit()
 	if err != nil {
 		return nil, err
 	}
 	if err := m.verify(f); err != nil {
+		return nil, err
+	}
+	if err := m.verifyState(f); err != nil {
 		return nil, err
 	}
 	return m.report(f), nil

@@ -63,6 +63,14 @@ func (b *rowBuilder) addVec(columns []int, deriv r3.Vec) {
 	b.add(columns[2], deriv.Z)
 }
 
+// addPlace adds a wheel's centre, heading and tilt, the first columns of a wheel and
+// all of a change.
+func (b *rowBuilder) addPlace(at []int, g r3.Vec, byHeading, byTilt float64) {
+	b.addVec(at, g)
+	b.add(at[wheelHeading], byHeading)
+	b.add(at[wheelTilt], byTilt)
+}
+
 // addCamera adds how the picture coordinate g·π moves with the photo's camera and
 // pose. byPoint is the derivative of that coordinate by the point in camera
 // coordinates; turned is the point less the pose's T.
@@ -141,33 +149,32 @@ func (a *adjustment) edgeRow(s *Scene, c *locus, o *edgeObservation, b *rowBuild
 	b.reset()
 	b.addCamera(&a.layout, s, o.photo, gx, gy, &ip.jac, ip.inFrame)
 	b.add(a.layout.photos[o.photo][photoEdge+k], -1/o.sigma)
-	a.addWheel(c, &ip, o, c.pose.R.Transpose().Apply(combine(gx, gy, &ip.jac)), b)
+	a.addWheel(c, &ip, o, s.Photos[o.photo].State, c.pose.R.Transpose().Apply(combine(gx, gy, &ip.jac)), b)
 	emit(Row{Cols: b.cols, Derivs: b.derivs, Residual: distance / o.sigma, Loss: a.edgeLoss, Group: int(o.source())})
 	return true
 }
 
 // addWheel adds how the observed point moves with the wheel; g is the derivative
 // of the residual by the point in the scene.
-func (a *adjustment) addWheel(c *locus, ip *imagePoint, o *edgeObservation, g r3.Vec, b *rowBuilder) {
+func (a *adjustment) addWheel(c *locus, ip *imagePoint, o *edgeObservation, state int, g r3.Vec, b *rowBuilder) {
 	at := a.layout.wheels[o.side]
-	b.addVec(at[:], g)
+	body := ip.body
+	if o.kind == RimCircle { // in the rim's axes, about the tyre's centre
+		body.forward += c.wheel.RimForward
+		body.up += c.wheel.RimUp
+	}
+	byHeading, byTilt := r3.Dot(g, c.axes.byHeading(body)), r3.Dot(g, c.axes.byTilt(body))
+	b.addPlace(at[:], g, byHeading, byTilt)
+	if state > 0 {
+		b.addPlace(a.layout.changes[state][o.side][:], g, byHeading, byTilt)
+	}
 	sinU, cosU := math.Sincos(ip.u)
 	e := c.axes.spoke(sinU, cosU)
 	if o.kind != RimCircle {
-		b.add(at[wheelHeading], r3.Dot(g, c.axes.byHeading(ip.body)))
-		b.add(at[wheelTilt], r3.Dot(g, c.axes.byTilt(ip.body)))
 		b.add(at[wheelRing], r3.Dot(g, e))
 		b.add(at[wheelTube], r3.Dot(g, ip.outward))
 		return
 	}
-	// A rim point in the rim's axes, about the tyre's centre.
-	w := c.wheel
-	body := ip.body
-	body.forward += w.RimForward
-	body.up += w.RimUp
-	byHeading, byTilt := r3.Dot(g, c.axes.byHeading(body)), r3.Dot(g, c.axes.byTilt(body))
-	b.add(at[wheelHeading], byHeading)
-	b.add(at[wheelTilt], byTilt)
 	b.add(at[wheelRim], byHeading)
 	b.add(at[wheelRim+1], byTilt)
 	b.add(at[wheelRim+2], r3.Dot(g, c.axes.forward))

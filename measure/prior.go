@@ -96,6 +96,11 @@ const (
 	tubeSigmaMm         = 3.0      // of the tyre's half width against half its section's height
 	hubSinkSigmaMm      = 4.0      // of the hub below the tyre's free radius
 	hubSinkMm           = 2.0
+	// What rolling and steering on an even floor leave of a wheel's height and lean.
+	restHeightSigmaMm = 0.5
+	restTiltSigmaRad  = 0.002
+	anyMoveMm         = 300.0 // so wide that it matters only where a wheel is not seen
+	anyTurnRad        = 0.5
 )
 
 // cameraPrior is what is known of a camera before its photos are adjusted.
@@ -162,6 +167,25 @@ func (k *knowledge) priors(s *Scene, l *layout) []prior {
 	}
 	for side := range s.Wheels {
 		list = append(list, k.wheelPriors(Side(side), l)...)
+	}
+	for state := range l.changes {
+		for side := range l.changes[state] {
+			list = append(list, changePriors(state, side, l.changes[state][side])...)
+		}
+	}
+	return list
+}
+
+// changePriors are of one wheel's change from state to state, on an even floor.
+func changePriors(state, side int, at [changeUnknowns]int) []prior {
+	if at[0] == fixed {
+		return nil
+	}
+	sigmas := [changeUnknowns]float64{anyMoveMm, anyMoveMm, restHeightSigmaMm, anyTurnRad, restTiltSigmaRad}
+	var list []prior
+	for i, sigma := range sigmas {
+		list = append(list, prior{source: sourceTyreShape, columns: at[i : i+1], sigma: sigma,
+			value: func(s *Scene) float64 { return s.Changes[state][side].numbers()[i] }})
 	}
 	return list
 }

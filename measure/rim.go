@@ -107,7 +107,7 @@ func (m *set) rimBallots(scene *Scene, side Side, face Face, sign float64) []bal
 	q := question{layout: newLayout(scene, f), windowPx: rimWindowPx, sign: sign, leastStep: rimMinStep, fullStep: rimFullStep}
 	var list []ballot
 	for photo := range scene.Photos {
-		c := newLocus(&scene.Wheels[side], RimCircle, face, scene.view(photo))
+		c := newLocus(scene.wheel(photo, side), RimCircle, face, scene.view(photo))
 		o := edgeObservation{photo: photo, side: side, kind: RimCircle, face: face}
 		list = append(list, m.ask(&q, &c, o, m.probes(&c, photo, probeSpacingPx, rimVisible(&c)))...)
 	}
@@ -116,7 +116,7 @@ func (m *set) rimBallots(scene *Scene, side Side, face Face, sign float64) []bal
 
 // rimPoints finds the rim's edge in one photo near where it is predicted.
 func (m *set) rimPoints(scene *Scene, photo int, side Side, face Face, edge rimEdge) []edgeObservation {
-	c := newLocus(&scene.Wheels[side], RimCircle, face, scene.view(photo))
+	c := newLocus(scene.wheel(photo, side), RimCircle, face, scene.view(photo))
 	shift := scene.Photos[photo].EdgeOffset[1]
 	var list []edgeObservation
 	for _, ip := range m.probes(&c, photo, probeSpacingPx, rimVisible(&c)) {

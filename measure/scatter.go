@@ -103,7 +103,7 @@ func (a *adjustment) edgeResiduals(s *Scene) []float64 {
 	for i := range a.edges {
 		o := &a.edges[i]
 		if i == 0 || !sameCurve(o, &a.edges[i-1]) {
-			c = newLocus(&s.Wheels[o.side], o.kind, o.face, s.view(o.photo))
+			c = newLocus(s.wheel(o.photo, o.side), o.kind, o.face, s.view(o.photo))
 		}
 		ip, ok := c.nearest(o.at, o.u)
 		residuals[i] = (o.at.X-ip.px.X)*ip.nx + (o.at.Y-ip.px.Y)*ip.ny - s.Photos[o.photo].EdgeOffset[o.offsetIndex()]

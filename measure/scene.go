@@ -11,13 +11,39 @@ type Scene struct {
 	Cameras []calib.Camera
 	Photos  []PhotoState
 	Sheets  []SheetState
-	Wheels  [2]Wheel
+	Wheels  [2]Wheel    // in the first state
+	Changes [][2]Change // of each state against the first; the first is zero
+}
+
+// Change is how a wheel of another state stands against its first state.
+type Change struct {
+	Move       r3.Vec // of its centre
+	HeadingRad float64
+	TiltRad    float64
+}
+
+// numbers are the change's in the order of its unknowns.
+func (c *Change) numbers() [changeUnknowns]float64 {
+	return [...]float64{c.Move.X, c.Move.Y, c.Move.Z, c.HeadingRad, c.TiltRad}
+}
+
+// wheel is a wheel as it stood in a photo.
+func (s *Scene) wheel(photo int, side Side) *Wheel {
+	w := s.Wheels[side]
+	if state := s.Photos[photo].State; state > 0 {
+		c := &s.Changes[state][side]
+		w.Centre = r3.Add(w.Centre, c.Move)
+		w.HeadingRad += c.HeadingRad
+		w.TiltRad += c.TiltRad
+	}
+	return &w
 }
 
 // PhotoState is one photo: where it was taken and how its stabilised lens stood
 // against its camera's mean.
 type PhotoState struct {
 	Camera     int
+	State      int        // of the vehicle
 	Pose       calib.Pose // scene to camera
 	Zoom       float64    // relative change of the focal length
 	ShiftX     float64    // of the principal point, px
@@ -90,6 +116,7 @@ func (s *Scene) clone() *Scene {
 	c.Cameras = append([]calib.Camera(nil), s.Cameras...)
 	c.Photos = append([]PhotoState(nil), s.Photos...)
 	c.Sheets = append([]SheetState(nil), s.Sheets...)
+	c.Changes = append([][2]Change(nil), s.Changes...)
 	return &c
 }
 
@@ -98,6 +125,7 @@ const (
 	cameraUnknowns = calib.NumIntrinsics
 	photoUnknowns  = 11 // zoom, shift x y, turn 3, move 3, edge offsets of tyre and rim
 	sheetUnknowns  = 11 // turn 3, move 3, scale x y, warp 3
+	changeUnknowns = 5  // centre 3, heading, tilt
 	wheelUnknowns  = 16 // centre 3, heading, tilt, ring, tube, rim: heading, tilt, forward, up, lip, two circles of radius and offset
 )
 
@@ -116,6 +144,7 @@ type layout struct {
 	photos  [][photoUnknowns]int
 	sheets  [][sheetUnknowns]int
 	wheels  [2][wheelUnknowns]int
+	changes [][2][changeUnknowns]int // none for the first state
 	n       int
 }
 
@@ -128,6 +157,7 @@ type free struct {
 	tyres   [2]bool
 	rims    [2]bool
 	faces   [2][2]bool // circles of the rims that were seen
+	changes bool       // of the states after the first
 }
 
 func newLayout(s *Scene, f free) layout {
@@ -135,6 +165,7 @@ func newLayout(s *Scene, f free) layout {
 		cameras: make([][cameraUnknowns]int, len(s.Cameras)),
 		photos:  make([][photoUnknowns]int, len(s.Photos)),
 		sheets:  make([][sheetUnknowns]int, len(s.Sheets)),
+		changes: make([][2][changeUnknowns]int, len(s.Changes)),
 	}
 	assign := func(columns []int, on bool) {
 		for i := range columns {
@@ -171,6 +202,11 @@ func newLayout(s *Scene, f free) layout {
 		for face := range f.faces[side] {
 			at := wheelCircles + 2*face
 			assign(l.wheels[side][at:at+2], f.rims[side] && f.faces[side][face])
+		}
+	}
+	for state := range l.changes {
+		for side := range l.changes[state] {
+			assign(l.changes[state][side][:], f.changes && state > 0)
 		}
 	}
 	return l
@@ -221,6 +257,14 @@ func (l *layout) plus(s *Scene, delta []float64) *Scene {
 			&w.Rim[0].Radius, &w.Rim[0].Offset, &w.Rim[1].Radius, &w.Rim[1].Offset,
 		} {
 			*value += step(at[wheelHeading+k])
+		}
+	}
+	for state := range n.Changes {
+		for side := range n.Changes[state] {
+			c, at := &n.Changes[state][side], l.changes[state][side]
+			c.Move = r3.Add(c.Move, vec(at[:]))
+			c.HeadingRad += step(at[wheelHeading])
+			c.TiltRad += step(at[wheelTilt])
 		}
 	}
 	return n

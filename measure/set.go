@@ -182,15 +182,23 @@ var solverOptions = Options{MaxIterations: 60, Tolerance: 1e-3}
 // adjustCameras solves cameras and sheets from the sheets' corners alone.
 func (m *set) adjustCameras() error {
 	for _, loss := range []Loss{Huber(2), Tukey(5)} {
-		a := adjustment{layout: newLayout(m.scene, free{cameras: true, poses: true}), corners: m.corners, cornerLoss: loss}
-		a.priors = m.knowledge.priors(m.scene, &a.layout)
-		solution, err := Solve(a.problem(), m.scene, solverOptions)
+		f, err := m.fitCameras(newLayout(m.scene, camerasAlone), loss)
 		if err != nil {
 			return err
 		}
-		m.scene = solution.State
+		m.scene = f.scene
 	}
 	return nil
+}
+
+// camerasAlone leaves the wheels out.
+var camerasAlone = free{cameras: true, poses: true}
+
+func (m *set) fitCameras(l layout, loss Loss) (*fitted, error) {
+	a := adjustment{layout: l, corners: m.corners, cornerLoss: loss}
+	a.priors = m.knowledge.priors(m.scene, &a.layout)
+	solution, err := Solve(a.problem(), m.scene, solverOptions)
+	return &fitted{scene: solution.State, freed: camerasAlone, adjustment: a, solution: solution}, err
 }
 
 // cornerResiduals are the distances in px between corners seen and predicted.

@@ -67,7 +67,7 @@ func (c *locus) probe(ip *imagePoint, halfWidth float64) vision.Probe {
 // of the rises within the window the outermost that is nearly as strong as the
 // strongest, since stripes and the tread's own shading lie inside the outline.
 func (m *set) outlinePoints(scene *Scene, photo int, side Side, window, sigma float64) []edgeObservation {
-	c := newLocus(&scene.Wheels[side], TyreOuter, 0, scene.view(photo))
+	c := newLocus(scene.wheel(photo, side), TyreOuter, 0, scene.view(photo))
 	gray := m.inputs[photo].Photo.Gray
 	shift := scene.Photos[photo].EdgeOffset[0]
 	var list []edgeObservation

@@ -224,7 +224,7 @@ func (t *tally) share() float64 { return float64(t.agreeing) / float64(max(1, t.
 
 // outlineTally tallies a tyre's outline in a photo, where no mudguard covers it.
 func (m *set) outlineTally(f *fitted, photo int, side Side) tally {
-	c := newLocus(&f.scene.Wheels[side], TyreOuter, 0, f.scene.view(photo))
+	c := newLocus(f.scene.wheel(photo, side), TyreOuter, 0, f.scene.view(photo))
 	t := tally{probes: len(m.probes(&c, photo, probeSpacingPx, m.outlineFree(side)))}
 	for i, o := range f.adjustment.edges {
 		if o.photo == photo && o.side == side && o.kind == TyreOuter && math.Abs(f.residuals[i]) < agreeingPx {

@@ -16,12 +16,14 @@ import (
 
 // trial is one measurement and what is true of it.
 type trial struct {
-	set     string
-	photos  []string
-	rimMm   float64 // 0: not told
-	truth   samples.StateTruth
-	made    bool
-	outcome outcome
+	set    string
+	photos []string
+	rimMm  float64 // 0: not told
+	truth  samples.StateTruth
+	// otherTruths are those of photos between which something was moved.
+	otherTruths []samples.StateTruth
+	made        bool
+	outcome     outcome
 }
 
 // outcome is what rimpair said: a result, a refusal, or neither, which is a fault.

@@ -1,0 +1,282 @@
+package measure
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"path/filepath"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"rimpair/vision"
+)
+
+// This file asks whether all photos show one state: vehicle, steering and sheets
+// where they were. The adjustment is repeated with what may have been moved free
+// in each photo; what moved then shows as a change that is large against its own
+// uncertainty (the test of a hypothesis by additional unknowns: Baarda, "A testing
+// procedure for use in geodetic networks", 1968).
+
+// falseAlarm is how often a set of photos in which nothing moved may be refused
+// for that, had its uncertainties no reserve.
+const falseAlarm = 0.02
+
+// significant is how many standard uncertainties a change must be if any of so many
+// may give the alarm (Šidák, J. Am. Stat. Assoc. 62, 1967).
+func significant(questions int) float64 {
+	each := 1 - math.Pow(1-falseAlarm, 1/float64(questions))
+	return distuv.UnitNormal.Quantile(1 - each/2)
+}
+
+// verifySheets refuses photos between which a sheet was moved: for each photo and
+// sheet, the sheet may lie elsewhere in that photo.
+func (m *set) verifySheets() error {
+	seen := map[[2]int]bool{} // photo, sheet
+	for _, c := range m.corners {
+		seen[[2]int{c.photo, c.sheet}] = true
+	}
+	for photo := range m.inputs {
+		for sheet := range m.scene.Sheets {
+			if !seen[[2]int{photo, sheet}] || !m.tiedWithout(photo, sheet, seen) {
+				continue
+			}
+			if z, mm := m.sheetMoved(photo, sheet); z > significant(3*len(m.inputs)) {
+				return sheetsMoved(m.inputs[photo].Photo.Path, fmt.Sprintf(
+					"Against the other sheets, sheet %d lies %.0f mm from where the other photos show it.", m.scene.Sheets[sheet].Number, max(1, mm)))
+			}
+		}
+	}
+	return nil
+}
+
+// tiedWithout says whether a photo sees another sheet, and another photo this one.
+func (m *set) tiedWithout(photo, sheet int, seen map[[2]int]bool) bool {
+	otherSheet, otherPhoto := false, false
+	for s := range m.scene.Sheets {
+		otherSheet = otherSheet || s != sheet && seen[[2]int{photo, s}]
+	}
+	for p := range m.inputs {
+		otherPhoto = otherPhoto || p != photo && seen[[2]int{p, sheet}]
+	}
+	return otherSheet && otherPhoto
+}
+
+// sheetMoved is by how much a sheet lies elsewhere in one photo than in the others:
+// in standard uncertainties of the most significant of its place's two coordinates
+// and its heading, and in mm.
+func (m *set) sheetMoved(photo, sheet int) (z, mm float64) {
+	trial := *m
+	trial.scene = m.scene.clone()
+	// The sheet as that photo shows it is a sheet of its own.
+	own := len(trial.scene.Sheets)
+	trial.scene.Sheets = append(trial.scene.Sheets, trial.scene.Sheets[sheet])
+	trial.corners = slices.Clone(m.corners)
+	for i := range trial.corners {
+		if c := &trial.corners[i]; c.photo == photo && c.sheet == sheet {
+			c.sheet = own
+		}
+	}
+	l := newLayout(trial.scene, camerasAlone)
+	l.slide(own, sheet)
+	f, err := trial.fitCameras(l, Huber(2))
+	if err != nil {
+		return 0, 0 // what the corners do not settle they do not show moved
+	}
+	a, b := &f.scene.Sheets[own], &f.scene.Sheets[sheet]
+	turn := a.Pose.R.Mul(b.Pose.R.Transpose())
+	dx, dy := a.Pose.T.X-b.Pose.T.X, a.Pose.T.Y-b.Pose.T.Y
+	for i, value := range [3]float64{math.Atan2(turn[1][0], turn[0][0]), dx, dy} {
+		k := sliding[i]
+		z = max(z, math.Abs(value)/f.differenceU(l.sheets[own][k], l.sheets[sheet][k]))
+	}
+	return z / f.inflation(), math.Hypot(dx, dy)
+}
+
+// differenceU is the standard uncertainty of one unknown less another, which may be
+// fixed.
+func (f *fitted) differenceU(i, j int) float64 {
+	c := f.covariance()
+	variance := c.At(i, i)
+	if j != fixed {
+		variance += c.At(j, j) - 2*c.At(i, j)
+	}
+	return math.Sqrt(variance)
+}
+
+// sliding are a sheet's unknowns that a push across the floor changes: its heading
+// and its place.
+var sliding = [3]int{sheetTurn + 2, sheetMove, sheetMove + 1}
+
+// slide leaves the last sheet these unknowns; in the others it is like another.
+func (l *layout) slide(last, like int) {
+	l.n = l.sheets[last][0]
+	l.sheets[last] = l.sheets[like]
+	for _, k := range sliding {
+		l.sheets[last][k] = l.n
+		l.n++
+	}
+}
+
+// changeNumbers of both wheels are the unknowns of one photo's change.
+const changeNumbers = 2 * changeUnknowns
+
+// verifyState refuses photos between which the wheels moved.
+func (m *set) verifyState(f *fitted) error {
+	if len(m.inputs) < 2 {
+		return nil
+	}
+	g, err := m.fitApart(f)
+	if err != nil {
+		return m.unsettled(err)
+	}
+	limit, said, moved := significant(len(motions)*len(m.inputs)), "", 0
+	// Of two photos either may be called the moved one: the later, then.
+	for photo := len(m.inputs) - 1; photo >= 0; photo-- {
+		change, ok := g.changeOf(photo)
+		if !ok {
+			continue
+		}
+		for i := range motions {
+			value, u := change.along(&motions[i].direction)
+			z := math.Abs(value) / (u * g.inflation())
+			if z > limit*(1+1e-6) && math.Abs(value) >= motions[i].matters {
+				limit, said, moved = z, motions[i].say(value), photo
+			}
+		}
+	}
+	if said == "" {
+		return nil
+	}
+	name := filepath.Base(m.inputs[moved].Photo.Path)
+	return &vision.Refusal{
+		Code: "photo_disagrees", Photo: m.inputs[moved].Photo.Path,
+		Reason: fmt.Sprintf("In this photo the wheels %s than in the others.", said),
+		Remedy: fmt.Sprintf("If vehicle, steering or sheets were moved before or after %s, take the whole set again without moving anything; else leave this photo out.", name),
+	}
+}
+
+// apartLimits are the rounds of fitApart, as strayLimits.
+var apartLimits = []float64{1.5, 0.7, 0.4}
+
+// fitApart repeats the joint adjustment with wheels of its own for each photo: the
+// first photo's, and for each other photo how they stand against those.
+func (m *set) fitApart(f *fitted) (*fitted, error) {
+	s := f.scene.clone()
+	s.Changes = make([][2]Change, len(s.Photos))
+	for photo := range s.Photos {
+		s.Photos[photo].State = photo
+	}
+	learned := f.adjustment.learn(f.residuals)
+	g := f
+	for i, limit := range apartLimits {
+		var err error
+		g, err = m.fitRound(s, false, limit, learned)
+		if err != nil && (i == len(apartLimits)-1 || !errors.Is(err, ErrNotConverged)) {
+			return nil, err
+		}
+		s = g.scene
+	}
+	return g, nil
+}
+
+// change is how both wheels stand in one photo against all others.
+type change struct {
+	value      [changeNumbers]float64
+	covariance *mat.Dense
+}
+
+// changeOf is the best estimate of a photo's change if no other photo's differs:
+// the weighted mean of what the others say.
+func (f *fitted) changeOf(photo int) (c change, ok bool) {
+	states := len(f.scene.Changes)
+	var columns []int
+	var values []float64
+	design := mat.NewDense(changeNumbers*(states-1), changeNumbers, nil)
+	for state := 1; state < states; state++ {
+		for side := range 2 {
+			numbers := f.scene.Changes[state][side].numbers()
+			values = append(values, numbers[:]...)
+			columns = append(columns, f.adjustment.layout.changes[state][side][:]...)
+		}
+		for k := range changeNumbers {
+			switch photo {
+			case 0: // all others differ from it alike
+				design.Set((state-1)*changeNumbers+k, k, -1)
+			case state:
+				design.Set((state-1)*changeNumbers+k, k, 1)
+			}
+		}
+	}
+	n := len(values)
+	covariance := mat.NewSymDense(n, nil)
+	for i := range n {
+		for j := i; j < n; j++ {
+			covariance.SetSym(i, j, f.covariance().At(columns[i], columns[j]))
+		}
+	}
+	var factor mat.Cholesky
+	if !factor.Factorize(covariance) {
+		return c, false
+	}
+	var weighted, normal, vector, solved mat.Dense
+	if factor.SolveTo(&weighted, design) != nil {
+		return c, false
+	}
+	normal.Mul(design.T(), &weighted)
+	vector.Mul(weighted.T(), mat.NewDense(n, 1, values))
+	c.covariance = mat.NewDense(changeNumbers, changeNumbers, nil)
+	if c.covariance.Inverse(&normal) != nil || solved.Solve(&normal, &vector) != nil {
+		return c, false
+	}
+	for k := range c.value {
+		c.value[k] = solved.At(k, 0)
+	}
+	return c, true
+}
+
+// along is the change's component along a direction, with its uncertainty.
+func (c *change) along(direction *[changeNumbers]float64) (value, u float64) {
+	d := mat.NewVecDense(changeNumbers, direction[:])
+	return mat.Dot(d, mat.NewVecDense(changeNumbers, c.value[:])), math.Sqrt(mat.Inner(d, c.covariance, d))
+}
+
+// motion is something that can happen to the wheels between two photos.
+type motion struct {
+	direction [changeNumbers]float64
+	// matters is the least that is worth a refusal, in mm or radians: what moves or
+	// steers both wheels alike changes no toe.
+	matters float64
+	say     func(value float64) string
+}
+
+const (
+	shiftMattersMm  = 5
+	steerMattersRad = 0.5 / degPerRad // 0.03 mm of toe (DESIGN: 0.4 mm at 2°, with the square)
+)
+
+// motions are asked for; what else could change would change one of them.
+var motions = []motion{
+	{ofBoth(0, 0.5, 0.5), shiftMattersMm, shifted("stand %.0f mm farther right", "stand %.0f mm farther left", 1)},
+	{ofBoth(1, 0.5, 0.5), shiftMattersMm, shifted("stand %.0f mm farther forward", "stand %.0f mm farther back", 1)},
+	{ofBoth(3, 0.5, 0.5), steerMattersRad, shifted("are steered %.1f° more to the left", "are steered %.1f° more to the right", degPerRad)},
+	{ofBoth(0, -1, 1), 0, shifted("stand %.1f mm farther apart", "stand %.1f mm closer together", 1)},
+	{ofBoth(1, -1, 1), shiftMattersMm, shifted("stand turned, the right one %.0f mm farther forward", "stand turned, the right one %.0f mm farther back", 1)},
+	{ofBoth(3, -1, 1), 0, shifted("have %.1f° more toe-in between them", "have %.1f° less toe-in between them", degPerRad)},
+}
+
+// ofBoth is the sum of one number of both wheels' changes with these factors.
+func ofBoth(number int, left, right float64) (d [changeNumbers]float64) {
+	d[number], d[changeUnknowns+number] = left, right
+	return d
+}
+
+func shifted(more, less string, unit float64) func(float64) string {
+	return func(value float64) string {
+		if value < 0 {
+			return fmt.Sprintf(less, -value*unit)
+		}
+		return fmt.Sprintf(more, value*unit)
+	}
+}
