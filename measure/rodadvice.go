@@ -92,7 +92,7 @@ type RodTurn struct {
 }
 
 const (
-	// goodChance is what "within target" and "nearer" have to be worth.
+	// goodChance is what "within target" has to be worth.
 	goodChance = 0.95
 	mostPhotos = 3
 )
@@ -248,7 +248,6 @@ func (a *RodAdvice) decide(p *plan, r *response, m *Result) error {
 	default:
 		a.Turns, a.Expected = nil, nil
 		a.measureFirst(m)
-		return nil
 	}
 	return nil
 }
@@ -304,8 +303,9 @@ func (p *plan) changeOf(r *response, i int, exact []float64) (Quantity, error) {
 }
 
 // bestSetting tries each rod's two settings next to the exact one and takes that
-// nearest to the aim, where a degree off centre weighs as much as a millimetre of toe. But where nothing is known of the steering's centre, equal
-// turns of two rods keep it: they go first if they are as good as inside the target.
+// nearest to the aim, where a degree off centre weighs as much as a millimetre of
+// toe. But where nothing is known of the steering's centre, equal turns of two rods
+// keep it: they go first if they are as good as inside the target.
 func (p *plan) bestSetting(r *response, exact []float64) (best predicted, turns []float64, err error) {
 	type setting struct {
 		predicted

@@ -1,6 +1,7 @@
 package measure
 
 import (
+	"encoding/json"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -412,4 +413,45 @@ func TestExpectedToeAgainstMonteCarlo(t *testing.T) {
 		assert.InDelta(t, 1, a.Expected.ToeMm.StandardUncertainty/u, 0.05+0.05, name)
 		assert.InDelta(t, 0.95, float64(inside)/draws, 0.02, name)
 	}
+}
+
+// Whatever is told, the answer is an error or an advice of finite numbers that leads
+// nearer to the aim.
+func TestAnyDescriptionIsAnswered(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		wild := func(what string) *Known {
+			if rapid.Bool().Draw(t, what+" told") {
+				return nil
+			}
+			return &Known{Value: rapid.Float64Range(-300, 300).Draw(t, what), PlusMinus: rapid.Float64Range(0, 60).Draw(t, what)}
+		}
+		pick := func(what string, words ...string) string { return rapid.SampledFrom(words).Draw(t, what) }
+		s := Steering{
+			Kind: SteeringKind(pick("kind", "", "one_rod", "two_rods", "bar_and_cross_rod")), Rods: pick("rods", "", "behind", "in_front"),
+			RodThread: RodThread{Thread: pick("thread", "M6", "1 mm"), Ends: RodEnds(pick("ends", "", "both_right")), LeftThread: pick("left thread", "", "left", "right"), EngagedMm: 9},
+			ArmMm:     wild("arm"), ArmInwardDeg: wild("inward"), KingpinDistanceMm: wild("kingpins"), KingpinInclinationDeg: wild("inclination"), CasterDeg: wild("caster"),
+		}
+		switch s.Kind {
+		case TwoRods:
+			s.InnerEnds = &InnerEnds{ApartMm: wild("apart"), ForwardMm: wild("forward"), AboveMm: wild("above"), AxisForwardMm: wild("axis")}
+			s.BarOffDeg = wild("bar off")
+		case BarAndCrossRod:
+			s.BarRod = &BarRod{Wheel: "right", ArmMm: wild("bar arm"), ToMiddleMm: wild("to middle"), ForwardMm: wild("forward"), AboveMm: wild("above")}
+			s.WheelsOffDeg = wild("wheels off")
+		}
+		for range rapid.IntRange(0, 2).Draw(t, "record") {
+			s.Record = append(s.Record, RecordEntry{Estimate{rapid.Float64Range(-30, 30).Draw(t, "toe"), 0.5}, rapid.Float64Range(-2, 2).Draw(t, "turned")})
+		}
+		toe := rapid.Float64Range(-40, 40).Draw(t, "toe")
+		a, err := AdviseRods(rodResult(toe, rapid.Float64Range(0.05, 2).Draw(t, "u")), s)
+		if err != nil {
+			return
+		}
+		if _, err := json.Marshal(a); err != nil {
+			t.Fatal(err) // a number that is none
+		}
+		if a.Answer == AnswerTurn && a.OffDeg == nil && math.Abs(a.Expected.ToeMm.Value-1) >= math.Abs(toe-1) {
+			t.Fatalf("from %g to %g", toe, a.Expected.ToeMm.Value)
+		}
+	})
 }

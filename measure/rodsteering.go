@@ -114,8 +114,8 @@ func DefaultTarget() Target { return Target{AimMm: 1, LowMm: 0, HighMm: 2} }
 // RecordEntry is a state of the vehicle and what was turned after it.
 type RecordEntry struct {
 	ToeMm Estimate `json:"total_toe_mm"`
-	// ThenLongerByTurns is by how many turns the rod, or each of two rods, was made
-	// longer; negative: shorter.
+	// ThenLongerByTurns is by how many turns the rod, or two rods on the average, was
+	// made longer; negative: shorter.
 	ThenLongerByTurns float64 `json:"then_longer_by_turns"`
 }
 
@@ -166,7 +166,7 @@ type setup [numFigures]float64
 // plan is a measurement and a steering, ready to compute with.
 type plan struct {
 	kind      SteeringKind
-	behind    [2]float64 // −1 where the tie rods, and the handlebar's rod, run behind the kingpins, +1 in front
+	ahead     [2]float64 // of the tie rods and of the handlebar's rod: −1 behind the kingpins, +1 in front
 	described bool       // enough for a linkage: the arm and where the rods run
 	offIsBar  bool
 	barSide   Side
@@ -205,7 +205,7 @@ func newPlan(m *Result, s *Steering) (*plan, error) {
 }
 
 func (p *plan) takeMeasurement(m *Result, _ *Steering) error {
-	if len(m.Wheels) != 2 || !(m.TotalToeMm.StandardUncertainty > 0) || !(math.Abs(m.TotalToeMm.Value) < maxToeMm) {
+	if len(m.Wheels) != 2 || m.Wheels[Left].Side != Left.String() || !(m.TotalToeMm.StandardUncertainty > 0) || !(math.Abs(m.TotalToeMm.Value) < maxToeMm) {
 		return errors.New("this is no whole measurement: total toe, its uncertainty and two wheels are needed")
 	}
 	p.value[figToe], p.u[figToe] = m.TotalToeMm.Value, m.TotalToeMm.StandardUncertainty
@@ -300,10 +300,10 @@ func (p *plan) takeFigures(m *Result, s *Steering) error {
 	if !p.described {
 		return errors.Join(problems...)
 	}
-	p.behind = [2]float64{ahead(s.Rods), ahead(s.Rods)}
+	p.ahead = [2]float64{ahead(s.Rods), ahead(s.Rods)}
 	tell(figArm, s.ArmMm, Known{})
 	// Arms usually point to the rear axle's middle or away from it.
-	tell(figArmInward, s.ArmInwardDeg, Known{-15 * p.behind[0], 15})
+	tell(figArmInward, s.ArmInwardDeg, Known{-15 * p.ahead[0], 15})
 	tell(figKingpins, s.KingpinDistanceMm, Known{math.Max(300, m.TrackMm.Value-120), 80})
 	tell(figInclination, s.KingpinInclinationDeg, Known{10, 10})
 	tell(figCaster, s.CasterDeg, Known{8, 8})
@@ -318,7 +318,7 @@ func (p *plan) takeFigures(m *Result, s *Steering) error {
 		b := s.BarRod
 		p.hasBar = true
 		p.barSide = map[string]Side{"left": Left, "right": Right}[b.Wheel]
-		p.behind[1] = ahead(cmp.Or(b.Rods, s.Rods))
+		p.ahead[1] = ahead(cmp.Or(b.Rods, s.Rods))
 		tell(figBarArm, cmp.Or(b.ArmMm, s.ArmMm), Known{})
 		tell(figBarArmInward, cmp.Or(b.ArmInwardDeg, s.ArmInwardDeg), Known{0, 20})
 		if b.ToMiddleMm == nil || b.ForwardMm == nil {
@@ -371,7 +371,7 @@ func (p *plan) linkage(x *setup) *Linkage {
 	}
 	outer := [2]r3.Vec{}
 	for _, side := range [2]Side{Left, Right} {
-		outer[side] = arm(side, figArm, figArmInward, p.behind[0])
+		outer[side] = arm(side, figArm, figArmInward, p.ahead[0])
 	}
 	if p.kind != TwoRods {
 		l.Rods = []Rod{{{LeftCarrier, outer[Left]}, {RightCarrier, outer[Right]}}}
@@ -385,7 +385,7 @@ func (p *plan) linkage(x *setup) *Linkage {
 			l.Rods = append(l.Rods, Rod{{Body(side), outer[side]}, {Handlebar, inner}})
 		}
 	case p.hasBar:
-		end := arm(p.barSide, figBarArm, figBarArmInward, p.behind[1])
+		end := arm(p.barSide, figBarArm, figBarArmInward, p.ahead[1])
 		bar = r3.Add(end, r3.Vec{X: -p.barSide.sign() * x[figBarToMiddle], Y: x[figBarForward], Z: x[figBarAbove]})
 		l.Rods = append(l.Rods, Rod{{Body(p.barSide), end}, {Handlebar, bar}})
 	}

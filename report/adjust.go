@@ -36,7 +36,10 @@ func AdjustText(w io.Writer, a measure.RodAdvice) error {
 		p.wrapped("  - ", line)
 	}
 	p.measuredToe(a)
-	p.expectedToe(a)
+	if a.Answer == measure.AnswerTurn {
+		p.expectedToe(*a.Expected)
+	}
+	p.perTurn(a)
 	p.list("Not told, and taken as", assumptions(a))
 	p.list("Before you turn, and before you ride", AdjustCautions(a))
 	_, err := io.WriteString(w, p.String())
@@ -130,8 +133,7 @@ func apartWord(t measure.RodTurn) string {
 // turnAmount is a turn in turns, flats and degrees.
 func turnAmount(t measure.RodTurn) string {
 	turns := fixed(t.Turns, 2)
-	switch {
-	case t.Turns == math.Trunc(t.Turns*2)/2:
+	if t.Turns == math.Trunc(t.Turns*2)/2 {
 		turns = mixed(t.Turns)
 	}
 	unit := " turns"
@@ -265,26 +267,27 @@ func chance(c float64) string {
 	return fixed(100*c, 0) + " %"
 }
 
-func (p *page) expectedToe(a measure.RodAdvice) {
-	if a.Expected != nil && a.Answer == measure.AnswerTurn {
-		e := *a.Expected
-		p.heading("Total toe to expect afterwards: " + toeValue(e.ToeMm))
-		p.wrapped("  ", fmt.Sprintf("%s. Chance that it is within the target: %s.", toeSpread(e.ToeMm), chance(e.Chance)))
-		for _, part := range e.Parts[:min(mostBudget, len(e.Parts))] {
-			p.line("  %-50s %5s mm %4.0f %%", figureWords(part.Source), fixed(part.ContributionMm, 2), 100*part.Share)
-		}
-		p.wrapped("  ", "Where its uncertainty comes from: standard uncertainties, and shares of the variance.")
+func (p *page) expectedToe(e measure.ExpectedToe) {
+	p.heading("Total toe to expect afterwards: " + toeValue(e.ToeMm))
+	p.wrapped("  ", fmt.Sprintf("%s. Chance that it is within the target: %s.", toeSpread(e.ToeMm), chance(e.Chance)))
+	for _, part := range e.Parts[:min(mostBudget, len(e.Parts))] {
+		p.line("  %-50s %5s mm %4.0f %%", figureWords(part.Source), fixed(part.ContributionMm, 2), 100*part.Share)
 	}
-	if a.MmPerTurn != nil {
-		p.heading("What a turn does")
-		f := round(*a.MmPerTurn)
-		of := "One turn longer"
-		if a.Kind == measure.TwoRods {
-			of = "One turn of both rods longer"
-		}
-		p.wrapped("  ", fmt.Sprintf("%s changes total toe by %s mm (95 %% interval %s to %s mm, positive is toe-in), by %s.",
-			of, f.Value, f.Low, f.High, sources(a.MmPerTurnFrom)))
+	p.wrapped("  ", "Where its uncertainty comes from: standard uncertainties, and shares of the variance.")
+}
+
+func (p *page) perTurn(a measure.RodAdvice) {
+	if a.MmPerTurn == nil {
+		return
 	}
+	p.heading("What a turn does")
+	of := "One turn longer"
+	if a.Kind == measure.TwoRods {
+		of = "One turn of both rods longer"
+	}
+	f := round(*a.MmPerTurn)
+	p.wrapped("  ", fmt.Sprintf("%s changes total toe by %s mm (95 %% interval %s to %s mm, positive is toe-in), by %s.",
+		of, f.Value, f.Low, f.High, sources(a.MmPerTurnFrom)))
 	for _, t := range a.Turns {
 		if f := round(t.ChangeMm); f.Known {
 			p.wrapped("  ", fmt.Sprintf("For the aim exactly %s would be %s.", rodNames[t.Rod], changeWords(t.ChangeMm)))

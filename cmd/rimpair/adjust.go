@@ -70,7 +70,7 @@ figure may carry how well it is known: --arm 70+-2.`,
 	f.BoolVar(&s.Sprung, "sprung", false, "the front wheels are sprung")
 	f.BoolVar(&s.RiderOn, "rider-on", false, "it was measured with the rider's weight on")
 	f.StringArrayVar(&flags.before, "before", nil, "an earlier result, after which the rod was turned; with --turned, oldest first")
-	f.StringArrayVar(&flags.turned, "turned", nil, "what was turned after it: \"0.5 longer\", \"0.25 shorter\"; of two rods each")
+	f.StringArrayVar(&flags.turned, "turned", nil, "what was turned after it: \"0.5 longer\", \"0.25 shorter\"; of two rods the average")
 	f.BoolVar(&flags.json, "json", false, "write the advice as JSON")
 	return command
 }
