@@ -321,7 +321,7 @@ func (p *plan) bestSetting(r *response, exact []float64) (best predicted, turns 
 		if s.predicted, err = p.predict(r, s.turns); err != nil {
 			return best, nil, err
 		}
-		s.good = p.u[figOff] == 0 && math.Abs(s.offDeg) < sameOffDeg && p.target.chance(s.toeMm, s.u) >= goodChance
+		s.good = p.u[figOff] == 0 && p.equal(s.turns) && p.target.chance(s.toeMm, s.u) >= goodChance
 		list = append(list, s)
 	}
 	distance := func(s setting) float64 { return math.Abs(s.toeMm-p.target.AimMm) + math.Abs(s.offDeg) }
@@ -334,8 +334,15 @@ func (p *plan) bestSetting(r *response, exact []float64) (best predicted, turns 
 	return winner.predicted, winner.turns, nil
 }
 
-// sameOffDeg off centre is none.
-const sameOffDeg = 1e-6
+// equal says that all rods that set the toe are turned alike.
+func (p *plan) equal(turns []float64) bool {
+	for i, t := range turns {
+		if p.rods[i].share > 0 && math.Abs(t-turns[0]) > p.rods[i].step/2 {
+			return false
+		}
+	}
+	return true
+}
 
 func (p *predicted) addPart(source string, variance float64) {
 	if variance > 0 {
