@@ -94,7 +94,12 @@ func decode(file []byte, lim Limits) (*Photo, error) {
 			Remedy: "Give the photo as the phone stored it.",
 		}
 	}
-	g, err := withinTime(lim.Time, func() (*Gray, error) { return decodePixels(file, h) })
+	slow := &Refusal{
+		Code:   "too_slow",
+		Reason: fmt.Sprintf("The picture was not decoded within %v.", lim.Time),
+		Remedy: "Give the photo as the phone stored it.",
+	}
+	g, err := withinTime(lim.Time, slow, func() (*Gray, error) { return decodePixels(file, h) })
 	if err != nil {
 		return nil, err
 	}
@@ -114,27 +119,24 @@ func decode(file []byte, lim Limits) (*Photo, error) {
 	}, nil
 }
 
-// withinTime gives up on a picture that takes too long to decode. A decoder
+// withinTime gives up on what takes too long, with the refusal given. A decoder
 // cannot be interrupted, so it is left to end by itself; its picture is bounded by
 // the limit on pixels.
-func withinTime(limit time.Duration, decode func() (*Gray, error)) (*Gray, error) {
+func withinTime[T any](limit time.Duration, slow *Refusal, work func() (T, error)) (T, error) {
 	type result struct {
-		g   *Gray
-		err error
+		value T
+		err   error
 	}
 	done := make(chan result, 1)
 	go func() {
-		g, err := decode()
-		done <- result{g, err}
+		value, err := work()
+		done <- result{value, err}
 	}()
 	select {
 	case r := <-done:
-		return r.g, r.err
+		return r.value, r.err
 	case <-time.After(limit):
-		return nil, &Refusal{
-			Code:   "too_slow",
-			Reason: fmt.Sprintf("The picture was not decoded within %v.", limit),
-			Remedy: "Give the photo as the phone stored it.",
-		}
+		var none T
+		return none, slow
 	}
 }

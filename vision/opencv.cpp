@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <vector>
 
+#include <opencv2/calib3d.hpp>
 #include <opencv2/core.hpp>
 #include <opencv2/core/version.hpp>
 #include <opencv2/imgcodecs.hpp>
@@ -45,32 +46,59 @@ void detect(const cv::Mat &grey, int window, Corners &corners, std::vector<int> 
 #endif
 }
 
+// A grey picture resized by a scale; the same memory for scale 1.
+cv::Mat resized(const unsigned char *pix, int width, int height, double scale) {
+  const cv::Mat grey(height, width, CV_8UC1, const_cast<unsigned char *>(pix));
+  if (scale == 1) return grey;
+  cv::Mat out;
+  cv::resize(grey, out, cv::Size(cvRound(width * scale), cvRound(height * scale)), 0, 0,
+             scale < 1 ? cv::INTER_AREA : cv::INTER_CUBIC);
+  return out;
+}
+
+// A coordinate of the resized picture in the picture itself. Whole numbers are pixel
+// centres in both; their outer edges agree.
+float back(float at, double ratio) { return static_cast<float>(ratio * (at + 0.5) - 0.5); }
+
 } // namespace
 
 int rimpair_find_markers(const unsigned char *pix, int width, int height, double scale,
                          int window, rimpair_marker *out, int max) {
   try {
-    cv::Mat grey(height, width, CV_8UC1, const_cast<unsigned char *>(pix));
-    if (scale != 1) {
-      cv::Mat resized;
-      cv::resize(grey, resized, cv::Size(cvRound(width * scale), cvRound(height * scale)), 0, 0,
-                 scale < 1 ? cv::INTER_AREA : cv::INTER_CUBIC);
-      grey = resized;
-    }
+    const cv::Mat grey = resized(pix, width, height, scale);
     Corners corners;
     std::vector<int> ids;
     detect(grey, window, corners, ids);
-    // Whole numbers are pixel centres in both pictures; their outer edges agree.
     const double sx = double(width) / grey.cols, sy = double(height) / grey.rows;
     const int n = std::min(max, static_cast<int>(ids.size()));
     for (int i = 0; i < n; i++) {
       out[i].id = ids[i];
       for (int k = 0; k < 4; k++) {
-        out[i].x[k] = static_cast<float>(sx * (corners[i][k].x + 0.5) - 0.5);
-        out[i].y[k] = static_cast<float>(sy * (corners[i][k].y + 0.5) - 0.5);
+        out[i].x[k] = back(corners[i][k].x, sx);
+        out[i].y[k] = back(corners[i][k].y, sy);
       }
     }
     return n;
+  } catch (...) {
+    return -1;
+  }
+}
+
+int rimpair_find_chessboard(const unsigned char *pix, int width, int height, double scale,
+                            int columns, int rows, float *x, float *y) {
+  try {
+    const cv::Mat grey = resized(pix, width, height, scale);
+    std::vector<cv::Point2f> corners;
+    // Without the fast check, a picture of mere noise takes minutes.
+    if (!cv::findChessboardCorners(grey, cv::Size(columns, rows), corners,
+                                   cv::CALIB_CB_ADAPTIVE_THRESH | cv::CALIB_CB_NORMALIZE_IMAGE | cv::CALIB_CB_FAST_CHECK)) {
+      return 0;
+    }
+    for (size_t i = 0; i < corners.size(); i++) {
+      x[i] = back(corners[i].x, double(width) / grey.cols);
+      y[i] = back(corners[i].y, double(height) / grey.rows);
+    }
+    return 1;
   } catch (...) {
     return -1;
   }

@@ -46,6 +46,27 @@ func findMarkers(g *Gray, scale float64, window int) ([]marker, error) {
 	return markers, nil
 }
 
+// findChessCorners looks for the inner corners of a chessboard in the picture resized
+// by a scale; none when the board is not seen whole. Their places are in the picture
+// as it is.
+func findChessCorners(g *Gray, scale float64, columns, rows int) ([]calib.Point, error) {
+	n := columns * rows
+	x, y := make([]float32, n), make([]float32, n)
+	found := C.rimpair_find_chessboard((*C.uchar)(unsafe.Pointer(&g.Pix[0])), C.int(g.Width), C.int(g.Height),
+		C.double(scale), C.int(columns), C.int(rows), (*C.float)(&x[0]), (*C.float)(&y[0]))
+	if found < 0 {
+		return nil, errors.New("vision: OpenCV's chessboard detector failed")
+	}
+	if found == 0 {
+		return nil, nil
+	}
+	points := make([]calib.Point, n)
+	for i := range points {
+		points[i] = calib.Point{X: float64(x[i]), Y: float64(y[i])}
+	}
+	return points, nil
+}
+
 // decodeGrey decodes a JPEG, PNG or WebP file of the given size, ignoring its
 // orientation tag.
 func decodeGrey(file []byte, width, height int) (*Gray, error) {

@@ -22,6 +22,12 @@ typedef struct {
 int rimpair_find_markers(const unsigned char *pix, int width, int height, double scale,
                          int window, rimpair_marker *out, int max);
 
+// Finds the inner corners of a chessboard in a grey picture, resized beforehand by
+// the given scale, row by row. Returns 1 when all columns * rows were written to x
+// and y, 0 when no board was found, or -1 on failure.
+int rimpair_find_chessboard(const unsigned char *pix, int width, int height, double scale,
+                            int columns, int rows, float *x, float *y);
+
 // Decodes a JPEG, PNG or WebP file to grey in stored orientation. The picture must
 // have the given size. Returns 0, or -1 on failure.
 int rimpair_decode_grey(const unsigned char *file, size_t length, unsigned char *pix,
