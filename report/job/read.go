@@ -1,0 +1,117 @@
+package job
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+)
+
+// Schema is the version of job.json that this program writes.
+const Schema = schemaName + "1"
+
+const (
+	schemaName    = "rimpair/job/"
+	schemaVersion = 1
+)
+
+// largestRecord bounds what is read as a record: it may come from somebody else.
+const largestRecord = 64 << 20
+
+// Damage is something in a job that is not as it was written.
+type Damage struct {
+	File string `json:"file"`
+	What string `json:"what"`
+}
+
+func (d Damage) Error() string { return d.File + " " + d.What }
+
+// ErrNoJob says that a folder holds no job.
+var ErrNoJob = errors.New("is no job: there is no job.json in it")
+
+// Read reads the record in a folder. Where it is damaged it returns what could be
+// read and names the damage; Inspect looks at the other files too.
+func Read(dir string) (*Job, []Damage, error) {
+	content, err := readLimited(filepath.Join(dir, recordName), largestRecord)
+	if errors.Is(err, os.ErrNotExist) {
+		return nil, nil, fmt.Errorf("%s %w", dir, ErrNoJob)
+	}
+	if err != nil {
+		return nil, nil, err
+	}
+	j, damage, err := decode(content)
+	if err != nil {
+		return nil, nil, fmt.Errorf("%s: %w", filepath.Join(dir, recordName), err)
+	}
+	return j, damage, nil
+}
+
+func readLimited(name string, limit int64) ([]byte, error) {
+	f, err := os.Open(name)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	info, err := f.Stat()
+	if err != nil {
+		return nil, err
+	}
+	if !info.Mode().IsRegular() || info.Size() > limit {
+		return nil, fmt.Errorf("%s is no file of at most %d MB", name, limit>>20)
+	}
+	content := make([]byte, info.Size())
+	_, err = io.ReadFull(f, content)
+	return content, err
+}
+
+// decode reads a record of this version, or an older one.
+func decode(content []byte) (*Job, []Damage, error) {
+	j := new(Job)
+	if err := strictly(content, j); err == nil && j.Schema == Schema && j.validate() == nil {
+		return j, nil, nil
+	}
+	return decodePieces(content)
+}
+
+// decodePieces reads what is not a whole record of this version.
+func decodePieces(content []byte) (*Job, []Damage, error) {
+	p, broken := salvage(content)
+	version, err := p.version()
+	if err != nil && broken == nil {
+		return nil, nil, err
+	}
+	if err == nil {
+		p.migrate(version)
+	}
+	j, damage := p.job()
+	if broken != nil {
+		damage = append([]Damage{{recordName, broken.Error()}}, damage...)
+	}
+	return j, damage, nil
+}
+
+// parts is a record's JSON, one piece by key.
+type parts struct {
+	values  map[string]json.RawMessage
+	entries []json.RawMessage
+}
+
+// version is that of the record; a newer one cannot be read.
+func (p parts) version() (int, error) {
+	var schema string
+	if err := json.Unmarshal(p.values["schema"], &schema); err != nil || !strings.HasPrefix(schema, schemaName) {
+		return 0, errors.New("is no record of a job")
+	}
+	version, err := strconv.Atoi(strings.TrimPrefix(schema, schemaName))
+	switch {
+	case err != nil || version < 1:
+		return 0, fmt.Errorf("has the version %q, which is none", schema)
+	case version > schemaVersion:
+		return 0, fmt.Errorf("was written by a newer rimpair (%s, this one reads up to %s): use the newer program", schema, Schema)
+	}
+	return version, nil
+}

@@ -1,0 +1,204 @@
+package job
+
+import (
+	"fmt"
+	"path"
+	"regexp"
+	"slices"
+	"strings"
+	"time"
+
+	"rimpair/measure"
+)
+
+// Job is the record, as job.json holds it.
+type Job struct {
+	Schema    string    `json:"schema"`
+	Created   time.Time `json:"created"`
+	Customer  string    `json:"customer,omitempty"`
+	Reference string    `json:"reference,omitempty"`
+	Vehicle   Vehicle   `json:"vehicle"`
+	Entries   []Entry   `json:"entries"` // oldest first; entry number 1 is the first
+}
+
+// Vehicle is what is worth knowing again the next time.
+type Vehicle struct {
+	Name          string         `json:"name,omitempty"`
+	RimMm         float64        `json:"rim_mm,omitempty"` // bead seat diameter of the front rims
+	TrackMm       *measure.Known `json:"track_mm,omitempty"`
+	WheelbaseMm   *measure.Known `json:"wheelbase_mm,omitempty"`
+	CameraProfile *File          `json:"camera_profile,omitempty"`
+	// Steering has no record: that is made from the entries.
+	Steering measure.Steering `json:"steering"`
+}
+
+// Entry is one thing that was done: a check, an adjustment, a measurement, or
+// neither of these, with a note.
+type Entry struct {
+	At          time.Time    `json:"at"`
+	Check       *Check       `json:"check,omitempty"`
+	Adjustment  *Adjustment  `json:"adjustment,omitempty"`
+	Measurement *Measurement `json:"measurement,omitempty"`
+	Note        string       `json:"note,omitempty"`
+	Photos      []File       `json:"photos,omitempty"` // of a measurement: in the order of its result
+}
+
+// File is a file of the job's folder.
+type File struct {
+	File   string `json:"file"` // path in the folder, with slashes
+	SHA256 string `json:"sha256"`
+	Name   string `json:"name,omitempty"` // as it came
+	// OriginalSHA256 is that of the file as it came, where its location data were
+	// taken out of this copy.
+	OriginalSHA256 string `json:"original_sha256,omitempty"`
+}
+
+// Check is a result of one of the Checks.
+type Check struct {
+	ID     string `json:"id"`
+	Result Result `json:"result"`
+}
+
+// Adjustment is what was turned.
+type Adjustment struct {
+	Turned []Turned `json:"turned"`
+}
+
+// Turned is one rod's turn.
+type Turned struct {
+	Rod           string  `json:"rod"`             // one of Rods
+	LongerByTurns float64 `json:"longer_by_turns"` // negative: shorter
+}
+
+// Measurement is what was measured at a stage. The toe is kept here as well, so
+// that a job can be listed and read without its results.
+type Measurement struct {
+	Stage Stage `json:"stage"`
+	// Valves is where both front wheels' valves stood, in the person's words. Equal
+	// words in two measurements say that the rims stood alike.
+	Valves        string           `json:"valves,omitempty"`
+	Result        File             `json:"result"`
+	TotalToeMm    measure.Quantity `json:"total_toe_mm"`
+	RimTotalToeMm measure.Quantity `json:"rim_total_toe_mm"`
+}
+
+// Latest is when something was last added.
+func (j *Job) Latest() time.Time {
+	if n := len(j.Entries); n > 0 {
+		return j.Entries[n-1].At
+	}
+	return j.Created
+}
+
+// Rods are those that can be turned, as measure names them.
+func Rods() []string { return []string{"tie_rod", "left_rod", "right_rod", "cross_rod", "bar_rod"} }
+
+// Target is the toe that is wanted.
+func (j *Job) Target() measure.Target {
+	if j.Vehicle.Steering.Target != nil {
+		return *j.Vehicle.Steering.Target
+	}
+	return measure.DefaultTarget()
+}
+
+// kind is the word for an entry in the names of its files.
+func (e *Entry) kind() string {
+	switch {
+	case e.Check != nil:
+		return "check-" + strings.ReplaceAll(e.Check.ID, "_", "-")
+	case e.Adjustment != nil:
+		return "adjustment"
+	case e.Measurement != nil:
+		return strings.ReplaceAll(string(e.Measurement.Stage), "_", "-")
+	}
+	return "note"
+}
+
+// files lists every file that the record names.
+func (j *Job) files() []File {
+	var list []File
+	if j.Vehicle.CameraProfile != nil {
+		list = append(list, *j.Vehicle.CameraProfile)
+	}
+	for _, e := range j.Entries {
+		if e.Measurement != nil {
+			list = append(list, e.Measurement.Result)
+		}
+		list = append(list, e.Photos...)
+	}
+	return list
+}
+
+// plainPath is what this package names its files: one or two folders deep, no
+// hidden names, nothing that any file system or shell reads in a way of its own.
+var plainPath = regexp.MustCompile(`^(photos/[0-9]{2,6}-[a-z-]+|results|camera)/[\pL\pN_][\pL\pN_. +-]*$`)
+
+// validate says what in the record cannot be: a path that leads out of the folder
+// above all, since a record may come from somebody else.
+func (j *Job) validate() error {
+	taken := map[string]bool{}
+	for _, f := range j.files() {
+		if !plainPath.MatchString(f.File) || path.Clean(f.File) != f.File || strings.HasSuffix(f.File, ".") || len(f.File) > 255 {
+			return fmt.Errorf("names a file %q, which is no place for one", f.File)
+		}
+		if taken[strings.ToLower(f.File)] {
+			return fmt.Errorf("names the file %q twice", f.File)
+		}
+		taken[strings.ToLower(f.File)] = true
+		if !isSHA256(f.SHA256) || f.OriginalSHA256 != "" && !isSHA256(f.OriginalSHA256) {
+			return fmt.Errorf("has no SHA-256 of %q", f.File)
+		}
+	}
+	for i := range j.Entries {
+		if err := j.Entries[i].validate(); err != nil {
+			return fmt.Errorf("entry %d %w", i+1, err)
+		}
+	}
+	return nil
+}
+
+func isSHA256(s string) bool {
+	return len(s) == 64 && strings.Trim(s, "0123456789abcdef") == ""
+}
+
+func (e *Entry) validate() error {
+	kinds := 0
+	if c := e.Check; c != nil {
+		kinds++
+		if _, ok := CheckByID(c.ID); !ok {
+			return fmt.Errorf("is of a check %q, which is not known", c.ID)
+		}
+		if !slices.Contains(Results(), c.Result) {
+			return fmt.Errorf("has the result %q, which is not known", c.Result)
+		}
+	}
+	if e.Adjustment != nil {
+		kinds++
+		if len(e.Adjustment.Turned) == 0 {
+			return fmt.Errorf("is an adjustment of nothing")
+		}
+		for _, t := range e.Adjustment.Turned {
+			if !slices.Contains(Rods(), t.Rod) {
+				return fmt.Errorf("turns a rod %q, which is not known", t.Rod)
+			}
+		}
+	}
+	if m := e.Measurement; m != nil {
+		kinds++
+		if !slices.Contains(Stages(), m.Stage) {
+			return fmt.Errorf("is of a stage %q, which is not known", m.Stage)
+		}
+		for _, q := range []measure.Quantity{m.TotalToeMm, m.RimTotalToeMm} {
+			if !(q.Low95 <= q.Value && q.Value <= q.High95 && q.StandardUncertainty > 0) {
+				return fmt.Errorf("has a toe without a 95 %% interval")
+			}
+		}
+	}
+	if kinds > 1 {
+		return fmt.Errorf("is of more than one kind")
+	}
+	if kinds == 0 && e.Note == "" && len(e.Photos) == 0 {
+		return fmt.Errorf("is empty")
+	}
+	return nil
+}
