@@ -63,7 +63,7 @@ func observe(s *Scene, noise func() float64) (corners []cornerObservation, edges
 		for sheet := range s.Sheets {
 			for i := range calib.SheetCorners {
 				state := &s.Sheets[sheet]
-				px, ok := v.camera.Project(v.pose.Apply(state.Pose.Apply(state.onPaper(calib.CornerMm(i)))))
+				px, ok := v.camera.Project(v.pose.Apply(state.Pose.Apply(state.onPaper(i))))
 				if ok {
 					px.X += 0.1 * noise()
 					px.Y += 0.1 * noise()

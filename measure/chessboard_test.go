@@ -1,6 +1,7 @@
 package measure
 
 import (
+	"fmt"
 	"image"
 	"math"
 	"os"
@@ -9,9 +10,9 @@ import (
 
 	"github.com/stretchr/testify/require"
 	"gocv.io/x/gocv"
-	"gonum.org/v1/gonum/spatial/r3"
 
 	"rimpair/calib"
+	"rimpair/vision"
 )
 
 // referenceFile is a file that tools/fetch-references fetched. Without it the test
@@ -30,9 +31,9 @@ func referenceFile(t *testing.T, name string) string {
 	return path
 }
 
-// Inner corners of the printed chessboard in OpenCV's sample photos. Its squares'
+// chessPattern is the printed chessboard in OpenCV's sample photos. Its squares'
 // true size changes no lens: any length will do.
-const chessColumns, chessRows, chessSquareMm = 9, 6, 25.0
+var chessPattern = calib.Chessboard{Columns: 9, Rows: 6, SquareMm: 25}
 
 // chessboard is one photo of it.
 type chessboard struct {
@@ -50,7 +51,7 @@ func readChessboards(t *testing.T) (boards []chessboard) {
 	for _, path := range paths {
 		picture := gocv.IMRead(path, gocv.IMReadGrayScale)
 		corners := gocv.NewMat()
-		found := gocv.FindChessboardCorners(picture, image.Pt(chessColumns, chessRows), &corners, gocv.CalibCBAdaptiveThresh|gocv.CalibCBNormalizeImage)
+		found := gocv.FindChessboardCorners(picture, image.Pt(chessPattern.Columns, chessPattern.Rows), &corners, gocv.CalibCBAdaptiveThresh|gocv.CalibCBNormalizeImage)
 		require.True(t, found, path)
 		gocv.CornerSubPix(picture, &corners, image.Pt(5, 5), image.Pt(-1, -1), gocv.NewTermCriteria(gocv.Count|gocv.EPS, 100, 1e-6))
 		board := chessboard{size: image.Pt(picture.Cols(), picture.Rows())}
@@ -65,11 +66,6 @@ func readChessboards(t *testing.T) (boards []chessboard) {
 	return boards
 }
 
-// chessCorner is corner i on the board, y up the page like a sheet's.
-func chessCorner(i int) r3.Vec {
-	return r3.Vec{X: float64(i%chessColumns) * chessSquareMm, Y: -float64(i/chessColumns) * chessSquareMm}
-}
-
 // openCVCalibration is OpenCV's own calibration of the same corners by the same
 // model: square pixels, k1 k2 p1 p2 k3.
 func openCVCalibration(t *testing.T, boards []chessboard) (camera calib.Camera, rms float64) {
@@ -79,7 +75,7 @@ func openCVCalibration(t *testing.T, boards []chessboard) (camera calib.Camera, 
 	for _, b := range boards {
 		var object []gocv.Point3f
 		for i := range b.corners {
-			p := chessCorner(i)
+			p := chessPattern.CornerMm(i)
 			object = append(object, gocv.Point3f{X: float32(p.X), Y: float32(p.Y)})
 		}
 		objects, pictures = append(objects, object), append(pictures, b.corners)
@@ -102,101 +98,45 @@ func openCVCalibration(t *testing.T, boards []chessboard) (camera calib.Camera, 
 	}, rms
 }
 
-// lensState is a camera and where it stood for each board.
-type lensState struct {
-	camera calib.Camera
-	poses  []calib.Pose
-}
+// chessSigmaPx is near what the corners' residuals are.
+const chessSigmaPx = 0.1
 
-const lensUnknowns = calib.NumIntrinsics // then six for each pose
-
-// lensProblem calibrates the camera with a σ of 1 px.
-func lensProblem(boards []chessboard) Problem[lensState] {
-	return Problem[lensState]{
-		Unknowns: lensUnknowns + 6*len(boards),
-		Plus: func(s lensState, d []float64) lensState {
-			c := s.camera
-			moved := lensState{camera: calib.Camera{
-				F: c.F + d[0], Cx: c.Cx + d[1], Cy: c.Cy + d[2],
-				K1: c.K1 + d[3], K2: c.K2 + d[4], P1: c.P1 + d[5], P2: c.P2 + d[6], K3: c.K3 + d[7],
-			}}
-			for i, p := range s.poses {
-				e := d[lensUnknowns+6*i:]
-				moved.poses = append(moved.poses, p.Perturb(r3.Vec{X: e[0], Y: e[1], Z: e[2]}, r3.Vec{X: e[3], Y: e[4], Z: e[5]}))
-			}
-			return moved
-		},
-		Rows: func(s lensState, emit func(Row)) bool {
-			for i, board := range boards {
-				var cols []int
-				for k := range lensUnknowns {
-					cols = append(cols, k)
-				}
-				for k := range 6 {
-					cols = append(cols, lensUnknowns+6*i+k)
-				}
-				for k, seen := range board.corners {
-					turned := s.poses[i].R.Apply(chessCorner(k))
-					v := r3.Add(turned, s.poses[i].T)
-					q, j, ok := s.camera.ProjectJacobian(v)
-					if !ok {
-						return false
-					}
-					for axis, residual := range [2]float64{q.X - float64(seen.X), q.Y - float64(seen.Y)} {
-						g := r3.Vec{X: j.Point[axis][0], Y: j.Point[axis][1], Z: j.Point[axis][2]}
-						w := r3.Cross(turned, g)
-						derivs := append([]float64(nil), j.Intrinsics[axis][:]...)
-						emit(Row{Cols: cols, Derivs: append(derivs, w.X, w.Y, w.Z, g.X, g.Y, g.Z), Residual: residual})
-					}
-				}
-			}
-			return true
-		},
-	}
-}
-
-// lensStart guesses the camera from the picture's size and places it before each
-// board.
-func lensStart(t *testing.T, boards []chessboard) lensState {
-	t.Helper()
-	size := boards[0].size
-	s := lensState{camera: calib.Camera{F: float64(size.X), Cx: float64(size.X-1) / 2, Cy: float64(size.Y-1) / 2}}
-	for _, b := range boards {
-		var points, rays []r3.Vec
-		for i, c := range b.corners {
-			ray, ok := s.camera.Ray(calib.Point{X: float64(c.X), Y: float64(c.Y)})
-			require.True(t, ok)
-			points, rays = append(points, chessCorner(i)), append(rays, ray)
+// asInputs are the boards as photos.
+func asInputs(boards []chessboard) (inputs []Input) {
+	for i, b := range boards {
+		in := Input{Photo: &vision.Photo{
+			Path: fmt.Sprint(i), Gray: &vision.Gray{Width: b.size.X, Height: b.size.Y}, SHA256: [32]byte{byte(i)},
+		}}
+		for k, c := range b.corners {
+			in.Corners = append(in.Corners, vision.Corner{Index: k, X: float64(c.X), Y: float64(c.Y), SigmaPx: chessSigmaPx})
 		}
-		pose, ok := planePose(points, rays)
-		require.True(t, ok)
-		s.poses = append(s.poses, pose)
+		inputs = append(inputs, in)
 	}
-	return s
+	return inputs
 }
 
 // The lens model and the solver on real photos: chessboards of OpenCV's sample
 // data (Debian package opencv-doc), against OpenCV's own calibration of the same
-// corners by the same model.
+// corners by the same model, which takes the board for flat and exact and the lens for
+// fixed.
 func TestCalibrationOfChessboards(t *testing.T) {
 	boards := readChessboards(t)
 	theirs, theirRms := openCVCalibration(t, boards)
 
-	start := lensStart(t, boards)
-	problem := lensProblem(boards)
-	requireDerivatives(t, problem, start, 1e-6)
-	s, err := Solve(problem, start, Options{})
-	require.NoError(t, err)
-	ours, rms := s.State.camera, math.Sqrt(2*s.Cost/float64(s.Rows/2))
-	t.Logf("ours   rms %.6f px, %+v, %d iterations, condition %.0e", rms, ours, s.Iterations, s.Condition)
+	c := newCalibration(chessPattern, lensModel{k3: true})
+	c.inputs = asInputs(boards)
+	require.NoError(t, c.place(c.startCamera()))
+	c.fit = adjustment{layout: c.layout(), corners: c.corners}
+	requireDerivatives(t, c.fit.problem(), c.scene, 1e-6)
+	require.NoError(t, c.adjust(nil))
+	ours, rms := c.scene.Cameras[0], c.rmsPx()
+	t.Logf("ours   rms %.6f px, %+v, %d iterations, condition %.0e", rms, ours, c.solved.Iterations, c.solved.Condition)
 	t.Logf("theirs rms %.6f px, %+v", theirRms, theirs)
 
-	require.InDelta(t, theirRms, rms, 1e-5)
-	sigma := rms / math.Sqrt2
-	theirNumbers := []float64{theirs.F, theirs.Cx, theirs.Cy, theirs.K1, theirs.K2, theirs.P1, theirs.P2, theirs.K3}
-	for i, number := range []float64{ours.F, ours.Cx, ours.Cy, ours.K1, ours.K2, ours.P1, ours.P2, ours.K3} {
-		uncertainty := sigma * math.Sqrt(s.Covariance.At(i, i))
-		t.Logf("number %d: ours %.6f ± %.6f, theirs %.6f", i, number, uncertainty, theirNumbers[i])
-		require.InDelta(t, theirNumbers[i], number, 0.01*uncertainty)
+	require.InDelta(t, theirRms, math.Sqrt2*rms, 1e-5, "theirs is of both coordinates")
+	for i, number := range ours.Numbers() {
+		uncertainty := rms / chessSigmaPx * math.Sqrt(c.solved.Covariance.At(i, i))
+		t.Logf("%s: ours %.6f ± %.6f, theirs %.6f", calib.IntrinsicNames()[i], *number, uncertainty, *theirs.Numbers()[i])
+		require.InDelta(t, *theirs.Numbers()[i], *number, 0.01*uncertainty)
 	}
 }

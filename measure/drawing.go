@@ -82,5 +82,5 @@ func (m *set) topView(f *fitted) TopView {
 // corner projects a sheet's corner into a view.
 func (s *Scene) corner(o *cornerObservation, v view) (calib.Point, bool) {
 	sheet := &s.Sheets[o.sheet]
-	return v.camera.Project(v.pose.Apply(sheet.Pose.Apply(sheet.onPaper(sheet.cornerMm(o.index)))))
+	return v.camera.Project(v.pose.Apply(sheet.Pose.Apply(sheet.onPaper(o.index))))
 }

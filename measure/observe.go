@@ -106,7 +106,7 @@ func (a *adjustment) cornerRows(s *Scene, views []view, o *cornerObservation, b 
 	v := &views[o.photo]
 	sheet := &s.Sheets[o.sheet]
 	layoutPoint := sheet.cornerMm(o.index)
-	turnedSheet := sheet.Pose.R.Apply(sheet.onPaper(layoutPoint))
+	turnedSheet := sheet.Pose.R.Apply(sheet.onPaper(o.index))
 	turned := v.pose.R.Apply(r3.Add(turnedSheet, sheet.Pose.T))
 	px, jac, ok := v.camera.ProjectJacobian(r3.Add(turned, v.pose.T))
 	if !ok {
@@ -131,6 +131,9 @@ func (a *adjustment) cornerRows(s *Scene, views []view, o *cornerObservation, b 
 		b.add(at[sheetScale+1], onSheet.Y*layoutPoint.Y)
 		for k, lift := range shape {
 			b.add(at[sheetWarp+k], onSheet.Z*lift)
+		}
+		if bumps := a.layout.bumps[o.sheet]; bumps != nil {
+			b.addVec(bumps[o.index][:], onSheet)
 		}
 		emit(Row{Cols: b.cols, Derivs: b.derivs, Residual: residual / o.sigma, Loss: a.cornerLoss, Group: int(sourceCorners)})
 	}

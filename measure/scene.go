@@ -1,6 +1,8 @@
 package measure
 
 import (
+	"slices"
+
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"rimpair/calib"
@@ -60,6 +62,8 @@ type SheetState struct {
 	// Warp is how the paper bends out of its plane, mm at the board's corners or
 	// edges: twisted, curved along x, curved along y.
 	Warp [3]float64
+	// Bumps are what else each corner is off by on the paper, mm; none: nothing.
+	Bumps []r3.Vec
 }
 
 // view is a photo's camera as it stood.
@@ -92,14 +96,19 @@ func warpShape(p r3.Vec) [3]float64 {
 	return [3]float64{x * y, x*x - 1.0/3, y*y - 1.0/3}
 }
 
-// onPaper is where a point of the exact layout lies on this print, in its frame.
-func (s *SheetState) onPaper(p r3.Vec) r3.Vec {
+// onPaper is where a corner lies on this print, in its frame.
+func (s *SheetState) onPaper(index int) r3.Vec {
+	p := s.cornerMm(index)
 	shape := warpShape(p)
-	return r3.Vec{
+	p = r3.Vec{
 		X: p.X * s.ScaleX,
 		Y: p.Y * s.ScaleY,
 		Z: s.Warp[0]*shape[0] + s.Warp[1]*shape[1] + s.Warp[2]*shape[2],
 	}
+	if s.Bumps != nil {
+		p = r3.Add(p, s.Bumps[index])
+	}
+	return p
 }
 
 // cornerMm is where a corner lies in the exact layout.
@@ -143,6 +152,7 @@ type layout struct {
 	cameras [][cameraUnknowns]int
 	photos  [][photoUnknowns]int
 	sheets  [][sheetUnknowns]int
+	bumps   [][][3]int // of each corner of each sheet; none where they are not free
 	wheels  [2][wheelUnknowns]int
 	changes [][2][changeUnknowns]int // none for the first state
 	n       int
@@ -165,17 +175,10 @@ func newLayout(s *Scene, f free) layout {
 		cameras: make([][cameraUnknowns]int, len(s.Cameras)),
 		photos:  make([][photoUnknowns]int, len(s.Photos)),
 		sheets:  make([][sheetUnknowns]int, len(s.Sheets)),
+		bumps:   make([][][3]int, len(s.Sheets)),
 		changes: make([][2][changeUnknowns]int, len(s.Changes)),
 	}
-	assign := func(columns []int, on bool) {
-		for i := range columns {
-			columns[i] = fixed
-			if on {
-				columns[i] = l.n
-				l.n++
-			}
-		}
-	}
+	assign := l.assign
 	for i := range l.cameras {
 		assign(l.cameras[i][:cameraK3], f.cameras)
 		assign(l.cameras[i][cameraK3:], f.cameras && s.Cameras[i].K3 != 0) // only a calibration knows of it
@@ -212,6 +215,17 @@ func newLayout(s *Scene, f free) layout {
 	return l
 }
 
+// assign gives columns numbers, or none.
+func (l *layout) assign(columns []int, on bool) {
+	for i := range columns {
+		columns[i] = fixed
+		if on {
+			columns[i] = l.n
+			l.n++
+		}
+	}
+}
+
 // plus moves a scene by small steps of its free unknowns.
 func (l *layout) plus(s *Scene, delta []float64) *Scene {
 	step := func(column int) float64 {
@@ -246,6 +260,10 @@ func (l *layout) plus(s *Scene, delta []float64) *Scene {
 		p.ScaleY += step(at[sheetScale+1])
 		for k := range p.Warp {
 			p.Warp[k] += step(at[sheetWarp+k])
+		}
+		p.Bumps = slices.Clone(p.Bumps)
+		for k := range l.bumps[i] {
+			p.Bumps[k] = r3.Add(p.Bumps[k], vec(l.bumps[i][k][:]))
 		}
 	}
 	for side := range n.Wheels {

@@ -1,0 +1,573 @@
+package measure
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"path/filepath"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"rimpair/calib"
+	"rimpair/vision"
+)
+
+// This file calibrates a phone's camera: the same joint adjustment as a
+// measurement's, of cameras and flat targets alone (Zhang, "A flexible new technique
+// for camera calibration", IEEE TPAMI 22, 2000, with targets that are printed a
+// little askew and lie a little bent).
+//
+// Each target in each photo stands by itself, so that sheets may be moved between
+// photos. What stays with a print is its scale and its bend; what a stabilised lens
+// does from photo to photo has the prior of a measurement (prior.go), so that the
+// camera found is the lens's mean, and its uncertainty says how well twelve photos
+// know a mean. Paper is not flat to the hundredth of a millimetre that a phone sees
+// from near, so that every corner of a print may lie off a little, in all photos
+// alike (Strobl and Hirzinger, "More accurate pinhole camera calibration with
+// imperfect planar target", ICCV workshops 2011, go on so from a flat start). Of the camera itself nothing is taken as known: the priors below are
+// so wide that they only keep a hopeless set from having no solution at all.
+
+// Calibration is a camera found from photos of flat targets.
+type Calibration struct {
+	Camera     calib.Camera
+	Covariance *mat.SymDense // of the camera's numbers, the first 7, or 8 with k3
+	RmsPx      float64       // residual of the corners, of one coordinate
+	// Factors say how much larger corners' noise, lens motion and unevenness of the
+	// paper came out than stated beforehand; all uncertainties have grown with them.
+	CornerFactor, MotionFactor, PaperFactor float64
+	Used                                    []CalibrationPhoto
+	Dropped                                 []Dropped
+	Coverage                                Coverage
+	Device                                  calib.Device
+	hashes                                  []string
+}
+
+// CalibrationPhoto is what a photo brought.
+type CalibrationPhoto struct {
+	Photo   string
+	Corners int
+	RmsPx   float64 // of one coordinate
+	Views   []View
+}
+
+// Dropped is a photo that was left out, and why.
+type Dropped struct{ Photo, Reason string }
+
+const (
+	// leastCalibrationPhotos leaves enough to tell a bad one by.
+	leastCalibrationPhotos  = 8
+	leastCalibrationCorners = 8 // of one target in a photo
+	// A photo is bad when its residuals are this much larger than the median photo's
+	// and larger than any corner's own noise.
+	badPhotoRatio = 3.0
+	badPhotoPx    = 0.3
+)
+
+// Calibrate finds the camera of the photos of reference sheets, or of a chessboard
+// where one is given (its zero value is none). Photos that could not be read go in
+// as dropped. The error is a *vision.Refusal when the photos do not determine it.
+func Calibrate(inputs []Input, dropped []Dropped, board calib.Chessboard) (*Calibration, error) {
+	c := newCalibration(board, wholeLens)
+	c.dropped = dropped
+	c.choose(inputs)
+	if err := c.enough(); err != nil {
+		return nil, err
+	}
+	if err := c.solve(); err != nil {
+		return nil, err
+	}
+	if err := c.tryK3(); err != nil {
+		return nil, err
+	}
+	return c.result()
+}
+
+// lensModel says which effects an adjustment leaves free.
+type lensModel struct {
+	k3     bool
+	motion bool // of the lens from photo to photo
+	paper  bool // print scale and bend
+	bumps  bool // of each corner
+	uneven bool // the same as noise of each corner
+}
+
+var wholeLens = lensModel{motion: true, paper: true, bumps: true}
+
+// calibration is a set of photos while they are being adjusted.
+type calibration struct {
+	inputs  []Input
+	dropped []Dropped
+	board   calib.Chessboard
+	model   lensModel
+	scene   *Scene
+	corners []cornerObservation
+	factors [numSources]float64 // on stated uncertainties, each at least 1
+	fit     adjustment
+	solved  Solution[*Scene]
+}
+
+func newCalibration(board calib.Chessboard, model lensModel) calibration {
+	c := calibration{board: board, model: model}
+	for k := range c.factors {
+		c.factors[k] = 1
+	}
+	return c
+}
+
+func (c *calibration) drop(photo, reason string) {
+	c.dropped = append(c.dropped, Dropped{Photo: filepath.Base(photo), Reason: reason})
+}
+
+// choose keeps the photos of the camera that most of them were taken with, each
+// once, sharp, and with enough corners.
+func (c *calibration) choose(inputs []Input) {
+	count := map[vision.CameraID]int{}
+	for _, in := range inputs {
+		count[in.Photo.Camera]++
+	}
+	seen := map[[32]byte]string{}
+	for _, in := range inputs {
+		p := in.Photo
+		most := count[p.Camera]
+		for _, n := range count {
+			most = max(most, n)
+		}
+		switch blur := vision.BlurPx(in.Corners); {
+		case count[p.Camera] < most:
+			c.drop(p.Path, "taken with another camera, lens, zoom or picture size than most")
+		case seen[p.SHA256] != "":
+			c.drop(p.Path, "the same photo as "+seen[p.SHA256])
+		case blur > maxBlurPx:
+			c.drop(p.Path, fmt.Sprintf("too blurred: edges spread over %.1f px", blur))
+		case largestTarget(in.Corners) < leastCalibrationCorners:
+			c.drop(p.Path, "too few corners of a sheet are seen")
+		default:
+			c.inputs = append(c.inputs, in)
+		}
+		seen[p.SHA256] = filepath.Base(p.Path)
+	}
+}
+
+func largestTarget(corners []vision.Corner) int {
+	largest := 0
+	for _, of := range bySheet(corners) {
+		largest = max(largest, len(of))
+	}
+	return largest
+}
+
+// enough refuses sets of too few photos.
+func (c *calibration) enough() error {
+	if len(c.inputs) >= leastCalibrationPhotos {
+		return nil
+	}
+	reason := fmt.Sprintf("Only %d photos can be used; a camera needs %d.", len(c.inputs), leastCalibrationPhotos)
+	for _, d := range c.dropped {
+		reason += fmt.Sprintf(" %s: %s.", d.Photo, d.Reason)
+	}
+	return &vision.Refusal{
+		Code: "too_few_views", Reason: reason,
+		Remedy: "Take 12 to 15 photos in all with one phone, same lens, no zoom: the sheet large in each, upright and tilted by 30 to 45 degrees about both axes, some with the phone turned by a quarter, in every corner of the picture.",
+	}
+}
+
+// solve places everything, adjusts it as if the paper were smooth, leaves out photos
+// that do not fit, and adjusts it as it is.
+func (c *calibration) solve() error {
+	whole := c.model
+	c.model.bumps, c.model.uneven = false, true
+	camera := c.startCamera()
+	for {
+		// Twice, from poses seen through the better lens: one of a plane's two poses
+		// may have been the wrong one.
+		for range 2 {
+			if err := c.place(camera); err != nil {
+				return err
+			}
+			if err := c.adjust(Huber(2)); err != nil {
+				return err
+			}
+			camera = c.scene.Cameras[0]
+		}
+		worst := c.badPhoto()
+		if worst < 0 {
+			break
+		}
+		c.drop(c.inputs[worst].Photo.Path, fmt.Sprintf(
+			"it does not fit the others: its corners miss by %.1f px; was the sheet bent or out of focus?", c.medianMiss(worst)))
+		c.inputs = slices.Delete(c.inputs, worst, worst+1)
+		if err := c.enough(); err != nil {
+			return err
+		}
+	}
+	c.model = whole
+	if err := c.adjust(Huber(2)); err != nil {
+		return err
+	}
+	return c.adjustWithFactors()
+}
+
+// factorRounds: how large an effect is settles to some per cent at once, since it
+// only changes how observations and priors weigh against each other.
+const factorRounds = 3
+
+func (c *calibration) adjustWithFactors() error {
+	for range factorRounds {
+		for k, factor := range c.groupFactors() {
+			c.factors[k] = max(1, c.factors[k]*factor)
+		}
+		if err := c.adjust(Tukey(5)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// k3Evidence is how many standard uncertainties k3 must differ from zero by to be
+// kept. Without it there are fewer numbers to be mistaken in.
+const k3Evidence = 3.0
+
+func (c *calibration) tryK3() error {
+	with := *c
+	with.model.k3 = true
+	if err := with.adjust(Tukey(5)); err != nil {
+		return nil // the photos do not settle it
+	}
+	k3, u := with.scene.Cameras[0].K3, math.Sqrt(with.solved.Covariance.At(cameraK3, cameraK3))
+	if math.Abs(k3) < k3Evidence*u {
+		return nil
+	}
+	*c = with
+	return c.adjustWithFactors()
+}
+
+// startCamera has the focal length of EXIF, or the one that the targets' perspective
+// shows, or a usual one.
+func (c *calibration) startCamera() calib.Camera {
+	prior := priorOf(c.inputs[0].Photo)
+	camera := calib.Camera{F: prior.focal, Cx: prior.cx, Cy: prior.cy}
+	if c.inputs[0].Photo.FocalPx == 0 {
+		if f, ok := c.perspectiveFocal(camera); ok {
+			camera.F = f
+		}
+	}
+	return camera
+}
+
+// perspectiveFocal is the focal length that makes the pictures of the targets' x and
+// y axes orthogonal and equally long (Zhang 2000, equations 3 and 4, the principal
+// point in the middle and square pixels): by least squares over all photos, each
+// with two equations p/f² + q = 0.
+func (c *calibration) perspectiveFocal(camera calib.Camera) (f float64, ok bool) {
+	unit := calib.Camera{F: 1, Cx: camera.Cx, Cy: camera.Cy}
+	var pp, pq float64
+	for _, in := range c.inputs {
+		for number, corners := range bySheet(in.Corners) {
+			sheet := SheetState{Number: number, Board: c.board}
+			h, ok := homography(cornerRays(unit, &sheet, corners))
+			if !ok {
+				continue
+			}
+			size := math.Hypot(h[0], h[3]) + math.Hypot(h[1], h[4])
+			for k := range h {
+				h[k] /= size
+			}
+			for _, e := range [2][2]float64{
+				{h[0]*h[1] + h[3]*h[4], h[6] * h[7]},
+				{h[0]*h[0] + h[3]*h[3] - h[1]*h[1] - h[4]*h[4], h[6]*h[6] - h[7]*h[7]},
+			} {
+				pp += e[0] * e[0]
+				pq += e[0] * e[1]
+			}
+		}
+	}
+	f = math.Sqrt(-pp / pq)
+	return f, f > 0.3*camera.F && f < 5*camera.F
+}
+
+// cornerRays are a target's corners on it and the rays that see them.
+func cornerRays(camera calib.Camera, sheet *SheetState, corners []vision.Corner) (points, rays []r3.Vec) {
+	for _, corner := range corners {
+		if ray, ok := camera.Ray(calib.Point{X: corner.X, Y: corner.Y}); ok {
+			points, rays = append(points, sheet.cornerMm(corner.Index)), append(rays, ray)
+		}
+	}
+	return points, rays
+}
+
+// place makes the scene as a camera sees it. A photo's first target is where its
+// frame lies. Photos in which no target has a pose are dropped.
+func (c *calibration) place(camera calib.Camera) error {
+	c.scene, c.corners = &Scene{Cameras: []calib.Camera{camera}}, nil
+	var kept []Input
+	for _, in := range c.inputs {
+		if c.placePhoto(camera, in) {
+			kept = append(kept, in)
+		} else {
+			c.drop(in.Photo.Path, "its corners lie on no flat sheet")
+		}
+	}
+	c.inputs = kept
+	return c.enough()
+}
+
+func (c *calibration) placePhoto(camera calib.Camera, in Input) bool {
+	photo, placed := PhotoState{}, false
+	index := len(c.scene.Photos)
+	targets := bySheet(in.Corners)
+	for number := 0; number <= calib.MaxSheets; number++ { // 0 is a chessboard
+		corners := targets[number]
+		if len(corners) < leastCalibrationCorners {
+			continue
+		}
+		sheet := newSheet(number, calib.Pose{R: calib.Identity()})
+		sheet.Board, sheet.Bumps = c.board, make([]r3.Vec, c.targetCorners())
+		pose, ok := planePose(cornerRays(camera, &sheet, corners))
+		if !ok {
+			continue
+		}
+		if placed {
+			sheet.Pose = photo.Pose.Inverse().Mul(pose)
+		} else {
+			photo.Pose, placed = pose, true
+		}
+		for _, corner := range corners {
+			c.corners = append(c.corners, cornerObservation{
+				photo: index, sheet: len(c.scene.Sheets), index: corner.Index,
+				at: calib.Point{X: corner.X, Y: corner.Y}, sigma: corner.SigmaPx,
+			})
+		}
+		c.scene.Sheets = append(c.scene.Sheets, sheet)
+	}
+	if placed {
+		c.scene.Photos = append(c.scene.Photos, photo)
+	}
+	return placed
+}
+
+// adjust solves the scene as it stands.
+func (c *calibration) adjust(loss Loss) error {
+	c.fit = adjustment{layout: c.layout(), cornerLoss: loss}
+	for _, o := range c.corners {
+		o.sigma *= c.factors[sourceCorners]
+		if c.model.uneven {
+			o.sigma = math.Hypot(o.sigma, c.unevenPx(o.photo))
+		}
+		c.fit.corners = append(c.fit.corners, o)
+	}
+	c.fit.priors = c.priors(&c.fit.layout)
+	solved, err := Solve(c.fit.problem(), c.scene, Options{Tolerance: 1e-3})
+	if err != nil {
+		return c.undetermined(err)
+	}
+	c.scene, c.solved = solved.State, solved
+	return nil
+}
+
+// unevenPx is what bumps of the paper move corners by in a photo, as noise where they
+// are no unknowns.
+func (c *calibration) unevenPx(photo int) float64 {
+	return smoothSigmasMm[2] * c.scene.Cameras[0].F / c.scene.Photos[photo].Pose.T.Z
+}
+
+func (c *calibration) undetermined(err error) error {
+	var rank *RankError
+	// Without tilts there may be no minimum to reach.
+	if across, upright := c.tiltsDeg(); errors.As(err, &rank) || max(across, upright) < tiltsWantedDeg {
+		return c.missingViews("The photos do not determine the lens.")
+	}
+	return &vision.Refusal{
+		Code: "camera_not_settled", Reason: fmt.Sprintf("The photos do not agree on one lens (%v).", err),
+		Remedy: "Use one phone with the same lens and no zoom, the sheet flat and fixed to something stiff, and take the set again.",
+	}
+}
+
+// layout gives every unknown its column. Sightings of one print share the columns of
+// its scale, bend and bumps.
+func (c *calibration) layout() layout {
+	s := c.scene
+	l := layout{
+		cameras: make([][cameraUnknowns]int, 1),
+		photos:  make([][photoUnknowns]int, len(s.Photos)),
+		sheets:  make([][sheetUnknowns]int, len(s.Sheets)),
+		bumps:   make([][][3]int, len(s.Sheets)),
+	}
+	l.assign(l.cameras[0][:cameraK3], true)
+	l.assign(l.cameras[0][cameraK3:], c.model.k3)
+	for i := range l.photos {
+		l.assign(l.photos[i][:photoTurn], c.model.motion)
+		l.assign(l.photos[i][photoTurn:photoEdge], true)
+		l.assign(l.photos[i][photoEdge:], false)
+	}
+	photos := c.photoOfSheet()
+	for j, print := range c.prints() {
+		at := l.sheets[j][:]
+		l.assign(at[:sheetScale], j > 0 && photos[j] == photos[j-1])
+		if print < j {
+			copy(at[sheetScale:], l.sheets[print][sheetScale:])
+			l.bumps[j] = l.bumps[print]
+			continue
+		}
+		l.assign(at[sheetScale:], c.model.paper)
+		l.bumps[j] = make([][3]int, len(s.Sheets[j].Bumps))
+		for k := range l.bumps[j] {
+			l.assign(l.bumps[j][k][:], c.model.bumps)
+		}
+	}
+	return l
+}
+
+// prints is, for each sighting, the first sighting of the same print.
+func (c *calibration) prints() []int {
+	first := map[int]int{}
+	prints := make([]int, len(c.scene.Sheets))
+	for j, sheet := range c.scene.Sheets {
+		if _, known := first[sheet.Number]; !known {
+			first[sheet.Number] = j
+		}
+		prints[j] = first[sheet.Number]
+	}
+	return prints
+}
+
+// photoOfSheet is which photo each sighting is in.
+func (c *calibration) photoOfSheet() []int {
+	photos := make([]int, len(c.scene.Sheets))
+	for _, o := range c.corners {
+		photos[o.sheet] = o.photo
+	}
+	return photos
+}
+
+// anyLens is so wide that it matters only where the photos say nothing: relative of
+// the focal length, of the picture's width, and without a unit.
+var anyLens = [calib.NumIntrinsics]float64{0.5, 0.2, 0.2, 2, 5, 0.2, 0.2, 20}
+
+// priors of what is free in a layout.
+func (c *calibration) priors(l *layout) []prior {
+	s := c.scene
+	var list []prior
+	add := func(src source, column int, mean, sigma float64, value func(*Scene) float64) {
+		if column != fixed {
+			list = append(list, prior{source: src, value: value, columns: []int{column}, mean: mean, sigma: sigma * c.factors[src]})
+		}
+	}
+	start := c.startCamera()
+	width := priorOf(c.inputs[0].Photo).width
+	units := [calib.NumIntrinsics]float64{start.F, width, width, 1, 1, 1, 1, 1}
+	for k, mean := range start.Numbers() {
+		add(sourceDistortion, l.cameras[0][k], *mean, anyLens[k]*units[k], func(s *Scene) float64 { return *s.Cameras[0].Numbers()[k] })
+	}
+	for i := range s.Photos {
+		at := l.photos[i]
+		add(sourceLensMotion, at[photoZoom], 0, zoomSigma, func(s *Scene) float64 { return s.Photos[i].Zoom })
+		add(sourceLensMotion, at[photoZoom+1], 0, shiftSigma*width, func(s *Scene) float64 { return s.Photos[i].ShiftX })
+		add(sourceLensMotion, at[photoZoom+2], 0, shiftSigma*width, func(s *Scene) float64 { return s.Photos[i].ShiftY })
+	}
+	for j, print := range c.prints() {
+		if print < j {
+			continue
+		}
+		at := l.sheets[j]
+		add(sourcePrintScale, at[sheetScale], 1, printSigma, func(s *Scene) float64 { return s.Sheets[j].ScaleX })
+		add(sourcePrintScale, at[sheetScale+1], 1, printSigma, func(s *Scene) float64 { return s.Sheets[j].ScaleY })
+		for w, share := range c.warpUnits() {
+			add(sourceFlatness, at[sheetWarp+w], 0, warpSigmaMm*share, func(s *Scene) float64 { return s.Sheets[j].Warp[w] })
+		}
+		list = append(list, c.bumpPriors(j, l.bumps[j])...)
+	}
+	return list
+}
+
+func (c *calibration) targetCorners() int {
+	if c.board == (calib.Chessboard{}) {
+		return calib.SheetCorners
+	}
+	return c.board.Corners()
+}
+
+// warpUnits is how large each warp must be for 1 mm at this target's corner or edge:
+// warps are counted in mm at a reference sheet's.
+func (c *calibration) warpUnits() [3]float64 {
+	if c.board == (calib.Chessboard{}) {
+		return [3]float64{1, 1, 1}
+	}
+	x := boardHalfX / (float64(c.board.Columns+1) / 2 * c.board.SquareMm)
+	y := boardHalfY / (float64(c.board.Rows+1) / 2 * c.board.SquareMm)
+	return [3]float64{x * y, x * x, y * y}
+}
+
+// groupFactors are how much larger the residuals of each kind are than their σ in the
+// adjustment: √(Σ w r² / Σ redundancy), where an observation's redundancy is the share
+// of its error that shows in its residual, w(1 − w j C jᵀ) (estimation of variance
+// components: Förstner, "Ein Verfahren zur Schätzung von Varianz- und
+// Kovarianzkomponenten", AVN 86, 1979, from memory).
+func (c *calibration) groupFactors() map[int]float64 {
+	squares, redundancy := map[int]float64{}, map[int]float64{}
+	c.fit.rows(c.scene, func(r Row) {
+		_, weight := r.Loss.at(r.Residual)
+		fitted := 0.0
+		for i, a := range r.Cols {
+			for j, b := range r.Cols {
+				fitted += r.Derivs[i] * c.solved.Covariance.At(a, b) * r.Derivs[j]
+			}
+		}
+		squares[r.Group] += weight * r.Residual * r.Residual
+		redundancy[r.Group] += weight * (1 - weight*fitted)
+	})
+	factors := map[int]float64{}
+	for group := range squares {
+		factors[group] = math.Sqrt(squares[group] / max(redundancy[group], 1))
+	}
+	return factors
+}
+
+// residuals of the corners in px, along both coordinates.
+func (c *calibration) residuals() []calib.Point {
+	list := make([]calib.Point, len(c.corners))
+	for i, o := range c.corners {
+		px, _ := c.scene.corner(&o, c.scene.view(o.photo))
+		list[i] = calib.Point{X: px.X - o.at.X, Y: px.Y - o.at.Y}
+	}
+	return list
+}
+
+// rmsPx of all corners' residuals, of one coordinate.
+func (c *calibration) rmsPx() float64 {
+	var all rms
+	for _, e := range c.residuals() {
+		all.add(e.X)
+		all.add(e.Y)
+	}
+	return all.value()
+}
+
+// medianMiss is how far the corners of a photo lie from their places, in the median,
+// which a few covered corners do not move.
+func (c *calibration) medianMiss(photo int) float64 {
+	var misses []float64
+	for i, e := range c.residuals() {
+		if c.corners[i].photo == photo {
+			misses = append(misses, math.Hypot(e.X, e.Y))
+		}
+	}
+	slices.Sort(misses)
+	return misses[len(misses)/2]
+}
+
+// badPhoto is the photo that fits the others worst, when it is clearly a bad one,
+// else −1.
+func (c *calibration) badPhoto() int {
+	misses := make([]float64, len(c.inputs))
+	for i := range misses {
+		misses[i] = c.medianMiss(i)
+	}
+	sorted := slices.Sorted(slices.Values(misses))
+	worst := slices.Index(misses, sorted[len(sorted)-1])
+	if misses[worst] <= max(badPhotoRatio*sorted[len(sorted)/2], badPhotoPx) {
+		return -1
+	}
+	return worst
+}
