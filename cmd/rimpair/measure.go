@@ -49,17 +49,7 @@ the rear. Photos that do not settle a number are refused with the reason.`,
 const defaultRunoutMm = 1.0
 
 func runMeasure(paths []string, flags measureFlags, stdout, stderr io.Writer) error {
-	if flags.settings.BeadSeatMm != 0 && (flags.settings.BeadSeatMm < 200 || flags.settings.BeadSeatMm > 700) {
-		return fmt.Errorf("--rim takes a bead seat diameter in mm, such as 406, not %g", flags.settings.BeadSeatMm)
-	}
-	if flags.settings.RunoutMm < 0 {
-		return fmt.Errorf("--runout cannot be negative")
-	}
-	inputs, err := loadInputs(paths)
-	if err != nil {
-		return err
-	}
-	m, err := measure.Measure(inputs, flags.settings)
+	m, inputs, err := measurePhotos(paths, flags.settings)
 	if err != nil {
 		return err
 	}
@@ -85,6 +75,31 @@ func runMeasure(paths []string, flags measureFlags, stdout, stderr io.Writer) er
 		fmt.Fprintln(list, file)
 	}
 	return err
+}
+
+// measurePhotos measures the photos of one state.
+func measurePhotos(paths []string, settings measure.Settings) (*measure.Measurement, []measure.Input, error) {
+	if settings.BeadSeatMm != 0 {
+		if err := checkRim(settings.BeadSeatMm); err != nil {
+			return nil, nil, err
+		}
+	}
+	if settings.RunoutMm < 0 {
+		return nil, nil, fmt.Errorf("--runout cannot be negative")
+	}
+	inputs, err := loadInputs(paths)
+	if err != nil {
+		return nil, nil, err
+	}
+	m, err := measure.Measure(inputs, settings)
+	return m, inputs, err
+}
+
+func checkRim(beadSeatMm float64) error {
+	if beadSeatMm < 200 || beadSeatMm > 700 {
+		return fmt.Errorf("--rim takes a bead seat diameter in mm, such as 406, not %g", beadSeatMm)
+	}
+	return nil
 }
 
 // loadInputs reads the photos and finds their sheets, as many at once as there are

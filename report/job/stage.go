@@ -95,7 +95,7 @@ func (j *Job) nextMeasurement() Next {
 	}
 	switch {
 	case !n.Verdict.inside():
-		n.Task, n.Stage = Adjust, Adjusted
+		n.Task, n.Stage = Adjust, last.Stage // until a turn is recorded
 	case last.Stage == Adjusted:
 		n.Task, n.Stage = TightenFirst, FirstLockNut
 	case last.Stage == FirstLockNut:

@@ -43,7 +43,7 @@ func TestWhatComesNext(t *testing.T) {
 	add(checked("wheel_axles", OK))
 	expect("all is well", Measure, AsFound, Within)
 	add(measured(AsFound, 6, 0.2))
-	expect("far outside", Adjust, Adjusted, Outside)
+	expect("far outside", Adjust, AsFound, Outside)
 	add(turned(-1))
 	expect("turned", Measure, Adjusted, Outside)
 	add(measured(Adjusted, 2.1, 0.3))
@@ -54,7 +54,7 @@ func TestWhatComesNext(t *testing.T) {
 	add(measured(FirstLockNut, 1.8, 0.3))
 	expect("moved a little", TightenSecond, SecondLockNut, PerhapsWithin)
 	add(measured(SecondLockNut, 3.2, 0.3))
-	expect("moved out", Adjust, Adjusted, Outside)
+	expect("moved out", Adjust, SecondLockNut, Outside)
 	add(turned(-0.25))
 	add(measured(Adjusted, 1, 0.3))
 	add(measured(FirstLockNut, 1, 0.3))
@@ -68,13 +68,13 @@ func TestWhatComesNext(t *testing.T) {
 	expect("a check failed later", ClearFailures, FollowUp, Within)
 	add(checked("spokes", OK))
 	add(measured(FollowUp, -1, 0.3))
-	expect("no longer good", Adjust, Adjusted, Outside)
+	expect("no longer good", Adjust, FollowUp, Outside)
 
 	good := &Job{Entries: append(allChecked(), measured(AsFound, 1, 0.2))}
 	assert.Equal(t, Next{RideAndMeasure, Final, Within}, good.Next(), "nothing had to be turned")
 	other := measure.Target{AimMm: 6, LowMm: 5, HighMm: 7}
 	good.Vehicle.Steering.Target = &other
-	assert.Equal(t, Next{Adjust, Adjusted, Outside}, good.Next(), "the maker wants something else")
+	assert.Equal(t, Next{Adjust, AsFound, Outside}, good.Next(), "the maker wants something else")
 }
 
 func TestFailedChecksStayUntilCleared(t *testing.T) {

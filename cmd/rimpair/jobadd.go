@@ -1,0 +1,266 @@
+package main
+
+import (
+	"bytes"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"rimpair/measure"
+	"rimpair/report"
+	"rimpair/report/job"
+)
+
+// addFlags are the options of job add.
+type addFlags struct {
+	vehicle  vehicleFlags
+	checks   []string
+	turned   []string
+	note     string
+	keepOnly bool
+	stage    string
+	valves   string
+	runoutMm float64
+}
+
+func newJobAddCommand() *cobra.Command {
+	var flags addFlags
+	command := &cobra.Command{
+		Use:   "add JOB [PHOTO...] | add FILE.zip [STORE]",
+		Short: "Measure photos, or record a check, a turn of a rod or a note",
+		Long: `add measures photos and records them as the stage that comes next (job show says
+which), or as --stage says. With --check, --turned or --keep-only the photos are kept
+without measuring. What is known of the vehicle can be told at any time.
+
+With the zip file of an exported job in place of a job, it is taken in.`,
+		Example: `  rimpair job add trike-7 --check wheel_axles,kingpins,rod_ends=ok
+  rimpair job add trike-7 --check spokes=failed --note "two are loose" spokes.jpg
+  rimpair job add trike-7 front.jpg rear.jpg above.jpg
+  rimpair job add trike-7 --turned "tie_rod 0.5 longer"
+  rimpair job add received.zip jobs`,
+		Args: cobra.MinimumNArgs(1),
+		RunE: func(command *cobra.Command, args []string) error {
+			if job.IsArchive(args[0]) {
+				return runTakeIn(args, command.OutOrStdout())
+			}
+			return runJobAdd(args[0], args[1:], &flags, command.OutOrStdout())
+		},
+	}
+	f := command.Flags()
+	f.StringArrayVar(&flags.checks, "check", nil, "result of checks: NAME[,NAME...]=ok, failed or not_there")
+	f.StringArrayVar(&flags.turned, "turned", nil, "what was turned: \"[ROD] TURNS longer\" or \"... shorter\"; ROD is "+strings.Join(job.Rods(), ", "))
+	f.StringVar(&flags.note, "note", "", "a note, in any words")
+	f.BoolVar(&flags.keepOnly, "keep-only", false, "keep the photos without measuring them")
+	f.StringVar(&flags.stage, "stage", "", "what the photos show: "+strings.Join(stageNames(), ", "))
+	f.StringVar(&flags.valves, "valves", "", "where the front wheels' valves stand, in any words (\"top\"): the rims' run-out cancels between states with the same words")
+	f.Float64Var(&flags.runoutMm, "runout", defaultRunoutMm, "run-out of each rim to assume, mm peak to peak")
+	flags.vehicle.bind(f)
+	return command
+}
+
+func stageNames() []string {
+	var names []string
+	for _, s := range job.Stages() {
+		names = append(names, string(s))
+	}
+	return names
+}
+
+func runTakeIn(args []string, stdout io.Writer) error {
+	if len(args) > 2 {
+		return errors.New("a zip file is taken in alone: job add FILE.zip [STORE]")
+	}
+	dir, err := job.TakeIn(args[0], append(args, ".")[1])
+	if err != nil {
+		return err
+	}
+	if err := showJob(dir, stdout); err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(stdout, "\nTaken in as %s\n", dir)
+	return err
+}
+
+func runJobAdd(dir string, photos []string, flags *addFlags, stdout io.Writer) error {
+	adds, err := flags.entries(photos)
+	if err != nil {
+		return err
+	}
+	if len(adds) == 0 && !flags.vehicle.any() {
+		return errors.New("nothing to add: give photos, --check, --turned, --note, or what is known of the vehicle")
+	}
+	if flags.measures(photos) {
+		if err := flags.measurePhotos(dir, photos, &adds[0]); err != nil {
+			return err
+		}
+	}
+	err = job.Update(dir, func(d *job.Draft) error {
+		if err := flags.vehicle.apply(&d.Vehicle); err != nil {
+			return err
+		}
+		for _, a := range adds {
+			if err := a.to(d); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err == nil && flags.vehicle.cameraFile != "" {
+		err = addCamera(dir, flags.vehicle.cameraFile, "")
+	}
+	if err != nil {
+		return err
+	}
+	return showJob(dir, stdout)
+}
+
+// addition is an entry with the files it brings.
+type addition struct {
+	entry  job.Entry
+	photos []string
+	sums   []string // of the photos as they were measured
+	result []byte
+}
+
+// to adds it to a draft.
+func (a *addition) to(d *job.Draft) error {
+	e := a.entry
+	for i, path := range a.photos {
+		f, err := d.AddPhoto(&e, path)
+		if err != nil {
+			return err
+		}
+		if a.sums != nil && a.sums[i] != f.SHA256 {
+			return fmt.Errorf("%s was changed while it was measured", path)
+		}
+		e.Photos = append(e.Photos, f)
+	}
+	if e.Measurement != nil {
+		m := *e.Measurement
+		var err error
+		if m.Result, err = d.AddResult(&e, a.result); err != nil {
+			return err
+		}
+		e.Measurement = &m
+	}
+	d.Append(e)
+	return nil
+}
+
+// measures says that the photos are to be measured.
+func (flags *addFlags) measures(photos []string) bool {
+	return len(photos) > 0 && len(flags.checks) == 0 && len(flags.turned) == 0 && !flags.keepOnly
+}
+
+// entries are what the options say; photos and note go with the first.
+func (flags *addFlags) entries(photos []string) ([]addition, error) {
+	var list []addition
+	switch {
+	case len(flags.checks) > 0 && len(flags.turned) > 0:
+		return nil, errors.New("record a check and a turn one after the other")
+	case len(flags.checks) > 0:
+		for _, text := range flags.checks {
+			checks, err := parseChecks(text)
+			if err != nil {
+				return nil, err
+			}
+			for _, c := range checks {
+				list = append(list, addition{entry: job.Entry{At: now(), Check: &c}})
+			}
+		}
+		if len(list) > 1 && (len(photos) > 0 || flags.note != "") {
+			return nil, errors.New("a note and photos belong to one check: record it alone")
+		}
+	case len(flags.turned) > 0:
+		var turns job.Adjustment
+		for _, text := range flags.turned {
+			t, err := parseRodTurned(text)
+			if err != nil {
+				return nil, err
+			}
+			turns.Turned = append(turns.Turned, t)
+		}
+		list = append(list, addition{entry: job.Entry{At: now(), Adjustment: &turns}})
+	case len(photos) > 0 || flags.note != "":
+		list = append(list, addition{entry: job.Entry{At: now()}})
+	}
+	if !flags.measures(photos) && (flags.stage != "" || flags.valves != "") {
+		return nil, errors.New("--stage and --valves go with photos to be measured")
+	}
+	if flags.stage != "" && !slices.Contains(stageNames(), flags.stage) {
+		return nil, fmt.Errorf("no stage %q: give %s", flags.stage, strings.Join(stageNames(), ", "))
+	}
+	if len(list) > 0 {
+		list[0].photos, list[0].entry.Note = photos, flags.note
+	}
+	return list, nil
+}
+
+// measurePhotos measures an addition's photos, before anything is recorded.
+func (flags *addFlags) measurePhotos(dir string, photos []string, a *addition) error {
+	j, _, err := job.Read(dir)
+	if err != nil {
+		return err
+	}
+	if err := flags.vehicle.apply(&j.Vehicle); err != nil {
+		return err
+	}
+	m, inputs, err := measurePhotos(photos, measure.Settings{BeadSeatMm: j.Vehicle.RimMm, RunoutMm: flags.runoutMm})
+	if err != nil {
+		return err
+	}
+	stage := j.Next().Stage
+	if flags.stage != "" {
+		stage = job.Stage(flags.stage)
+	}
+	a.entry.Measurement = &job.Measurement{
+		Stage: stage, Valves: flags.valves, TotalToeMm: m.Result.TotalToeMm, RimTotalToeMm: m.Result.RimTotalToeMm,
+	}
+	for _, in := range inputs {
+		a.sums = append(a.sums, hex.EncodeToString(in.Photo.SHA256[:]))
+	}
+	var result bytes.Buffer
+	if err := report.JSON(&result, m.Result); err != nil {
+		return err
+	}
+	a.result = result.Bytes()
+	return nil
+}
+
+// parseChecks reads "spokes,kingpins=ok".
+func parseChecks(text string) ([]job.Check, error) {
+	names, result, _ := strings.Cut(text, "=")
+	if !slices.Contains(job.Results(), job.Result(result)) {
+		return nil, fmt.Errorf("--check takes a check and its result, such as spokes=ok, spokes=failed or rear_suspension=not_there, not %q", text)
+	}
+	var list []job.Check
+	for name := range strings.SplitSeq(names, ",") {
+		if _, ok := job.CheckByID(name); !ok {
+			var all []string
+			for _, c := range job.Checks() {
+				all = append(all, c.ID)
+			}
+			return nil, fmt.Errorf("no check %q: there are %s", name, strings.Join(all, ", "))
+		}
+		list = append(list, job.Check{ID: name, Result: job.Result(result)})
+	}
+	return list, nil
+}
+
+// parseRodTurned reads "left_rod 0.5 longer"; without a rod it is the tie rod.
+func parseRodTurned(text string) (job.Turned, error) {
+	rod, rest, _ := strings.Cut(strings.TrimSpace(text), " ")
+	if !slices.Contains(job.Rods(), rod) {
+		rod, rest = job.Rods()[0], text
+	}
+	turns, err := parseTurned(rest)
+	if err != nil {
+		return job.Turned{}, err
+	}
+	return job.Turned{Rod: rod, LongerByTurns: turns}, nil
+}

@@ -1,0 +1,314 @@
+package report
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"rimpair/measure"
+	"rimpair/report/job"
+)
+
+// This file words the record of a job: what must not be overlooked, what comes next,
+// and what was done.
+
+// JobAlarms are said before anything else, one for every check that is not in
+// order and matters.
+func JobAlarms(j *job.Job, l *Language) []string {
+	var lines []string
+	for _, c := range j.FailedChecks() {
+		key := "alarm.both"
+		switch {
+		case !c.Meaningless:
+			key = "alarm.unsafe"
+		case !c.Unsafe:
+			key = "alarm.meaningless"
+		}
+		lines = append(lines, l.say(key, "check", l.say("check."+c.ID))+" "+l.say("alarm.remedy"))
+	}
+	return lines
+}
+
+// JobNext says what comes next, and where the toe lies where that decides it.
+func JobNext(j *job.Job, l *Language) string {
+	n := j.Next()
+	key := map[job.Task]string{
+		job.ClearFailures: "next.clear", job.DoChecks: "next.checks", job.Measure: "next.measure." + string(n.Stage), job.Adjust: "next.adjust",
+		job.TightenFirst: "next.first", job.TightenSecond: "next.second", job.RideAndMeasure: "next.ride", job.Wait: "next.wait",
+	}[n.Task]
+	switch n.Task {
+	case job.ClearFailures, job.DoChecks, job.Measure:
+		return l.say(key)
+	}
+	return verdict(n.Verdict, l) + " " + l.say(key)
+}
+
+func verdict(v job.Verdict, l *Language) string {
+	return l.say(map[job.Verdict]string{
+		job.Within: "verdict.within", job.PerhapsWithin: "verdict.perhaps_within", job.PerhapsNot: "verdict.perhaps_not", job.Outside: "verdict.outside",
+	}[v])
+}
+
+// JobLockNuts says how the toe moved at each lock nut.
+func JobLockNuts(j *job.Job, l *Language) []string {
+	var lines []string
+	for _, c := range j.LockNutChanges() {
+		f := round(c.ToeMm)
+		key := "moved.not"
+		if c.Settled() {
+			key = "moved.settled"
+		}
+		stage := l.say("stage." + string(j.Entries[c.To].Measurement.Stage))
+		lines = append(lines, capital(l.say(key, "stage", stage, "change", l.toward(c.ToeMm.Value, f.Decimals), "half", l.figure(f.Half))))
+	}
+	return lines
+}
+
+// JobStages is the toe as found and as last measured: "5.1 mm toe-in ± 0.6 mm → …".
+func JobStages(j *job.Job, l *Language) string {
+	first, last := j.FirstMeasurement(), j.LastMeasurement()
+	switch {
+	case first == nil:
+		return ""
+	case first == last:
+		return l.toeWithHalf(first.TotalToeMm)
+	}
+	return l.toeWithHalf(first.TotalToeMm) + " → " + l.toeWithHalf(last.TotalToeMm)
+}
+
+// JobText writes a job for a terminal, at most 80 columns wide; advice may be nil.
+func JobText(w io.Writer, s *job.Inspected, advice *measure.RodAdvice) error {
+	l, err := NewLanguage("en")
+	if err != nil {
+		return err
+	}
+	var p page
+	p.alarms(JobAlarms(s.Job, l))
+	p.jobHead(s.Job)
+	p.jobToe(s.Job, l)
+	p.heading("Next")
+	p.wrapped("  ", JobNext(s.Job, l))
+	if n := s.Next(); n.Task == job.DoChecks || n.Task == job.ClearFailures {
+		p.checksToDo(s.Job, l)
+	}
+	if advice != nil {
+		p.wrapped("  ", AdjustSummary(*advice))
+		for _, line := range slices.Concat(AdjustInstructions(*advice), AdjustCautions(*advice)) {
+			p.wrapped("  - ", line)
+		}
+	}
+	p.list("Lock nuts", JobLockNuts(s.Job, l))
+	p.entries(s.Job, l)
+	p.damage(s)
+	_, err = io.WriteString(w, p.String())
+	return err
+}
+
+func (p *page) alarms(lines []string) {
+	for _, line := range lines {
+		p.wrapped("!! ", line)
+	}
+}
+
+func (p *page) jobHead(j *job.Job) {
+	var about []string
+	for _, part := range [][2]string{{"", j.Reference}, {"for ", j.Customer}, {"", j.Vehicle.Name}} {
+		if part[1] != "" {
+			about = append(about, part[0]+part[1])
+		}
+	}
+	about = append(about, "begun "+day(j.Created))
+	p.heading("Job")
+	p.wrapped("  ", strings.Join(about, ", "))
+	if facts := vehicleFacts(j); len(facts) > 0 {
+		p.wrapped("  ", strings.Join(facts, ", "))
+	}
+}
+
+// vehicleFacts is what is known of the vehicle, in words.
+func vehicleFacts(j *job.Job) []string {
+	v, s := &j.Vehicle, &j.Vehicle.Steering
+	var facts []string
+	add := func(format string, a ...any) { facts = append(facts, fmt.Sprintf(format, a...)) }
+	if v.RimMm > 0 {
+		add("rims %g", v.RimMm)
+	}
+	if v.TrackMm != nil {
+		add("track %s mm", known(*v.TrackMm))
+	}
+	if v.WheelbaseMm != nil {
+		add("wheelbase %s mm", known(*v.WheelbaseMm))
+	}
+	if s.Kind != "" {
+		add("steering %s", strings.ReplaceAll(string(s.Kind), "_", " "))
+	}
+	if s.Thread != "" {
+		add("thread %s", s.Thread)
+	}
+	if s.MmPerTurn != nil {
+		q := measure.Quantity{Value: s.MmPerTurn.Value, StandardUncertainty: s.MmPerTurn.StandardUncertainty}
+		q.Low95, q.High95 = q.Value-normal95*q.StandardUncertainty, q.Value+normal95*q.StandardUncertainty
+		add("a turn longer makes %s of toe", withUnit(q, " mm"))
+	}
+	if v.CameraProfile != nil {
+		add("camera profile %s", v.CameraProfile.Name)
+	}
+	return facts
+}
+
+// normal95 is the coverage factor of a normal distribution.
+const normal95 = 1.96
+
+func known(k measure.Known) string {
+	if k.PlusMinus == 0 {
+		return fmt.Sprintf("%g", k.Value)
+	}
+	return fmt.Sprintf("%g ± %g", k.Value, k.PlusMinus)
+}
+
+func day(t time.Time) string    { return t.Local().Format("2006-01-02") }
+func minute(t time.Time) string { return t.Local().Format("2006-01-02 15:04") }
+
+func (p *page) jobToe(j *job.Job, l *Language) {
+	if j.FirstMeasurement() == nil {
+		return
+	}
+	p.heading("Total toe")
+	p.wrapped("  ", JobStages(j, l))
+	t := j.Target()
+	p.wrapped("  ", fmt.Sprintf("Wanted: %s, allowed %s to %s.", target(t.AimMm), target(t.LowMm), target(t.HighMm)))
+}
+
+func (p *page) checksToDo(j *job.Job, l *Language) {
+	for _, c := range j.FailedChecks() {
+		p.line("    %-20s %-13s %s", c.ID, l.say("result.failed"), l.say("check."+c.ID))
+	}
+	for _, c := range j.OpenChecks() {
+		p.line("    %-20s %-13s %s", c.ID, l.say("result.open"), l.say("check."+c.ID))
+	}
+	p.wrapped("  ", "Record with: rimpair job add JOB --check NAME=ok, =failed or =not_there")
+}
+
+func (p *page) entries(j *job.Job, l *Language) {
+	if len(j.Entries) == 0 {
+		return
+	}
+	p.heading("Record")
+	for i := range j.Entries {
+		p.wrapped(fmt.Sprintf("%4d  %s  ", i+1, minute(j.Entries[i].At)), JobEntry(&j.Entries[i], l))
+	}
+}
+
+// JobEntry is one entry in words.
+func JobEntry(e *job.Entry, l *Language) string {
+	var parts []string
+	switch {
+	case e.Check != nil:
+		parts = append(parts, l.say("check."+e.Check.ID)+": "+l.say("result."+string(e.Check.Result)))
+	case e.Adjustment != nil:
+		for _, t := range e.Adjustment.Turned {
+			parts = append(parts, turnedWords(t, l))
+		}
+	case e.Measurement != nil:
+		m := e.Measurement
+		parts = append(parts, l.say("stage."+string(m.Stage))+": "+l.toeWithHalf(m.TotalToeMm))
+		if m.Valves != "" {
+			parts = append(parts, "valves "+m.Valves)
+		}
+	}
+	if e.Note != "" {
+		parts = append(parts, e.Note)
+	}
+	switch n := len(e.Photos); {
+	case n == 1:
+		parts = append(parts, "1 photo")
+	case n > 1:
+		parts = append(parts, fmt.Sprintf("%d photos", n))
+	}
+	return strings.Join(parts, "; ")
+}
+
+func turnedWords(t job.Turned, l *Language) string {
+	key := "turned.longer"
+	if t.LongerByTurns < 0 {
+		key = "turned.shorter"
+	}
+	turns := l.figure(fmt.Sprintf("%g", math.Abs(t.LongerByTurns)))
+	return l.say(key, "rod", l.say("rod."+t.Rod), "turns", turns)
+}
+
+func (p *page) damage(s *job.Inspected) {
+	var lines []string
+	for _, d := range s.Damage {
+		lines = append(lines, d.Error())
+	}
+	p.list("Damage: everything else is whole", lines)
+	p.list("In the folder, but not in the record", s.Loose)
+}
+
+// JobsText lists jobs for a terminal: one line each, with what must not be
+// overlooked in capitals.
+func JobsText(w io.Writer, jobs []job.Listed) error {
+	l, err := NewLanguage("en")
+	if err != nil {
+		return err
+	}
+	var p page
+	for _, listed := range jobs {
+		p.listed(&listed, l)
+	}
+	_, err = io.WriteString(w, p.String())
+	return err
+}
+
+func (p *page) listed(listed *job.Listed, l *Language) {
+	name := shorten(printable(listed.Dir), 28)
+	if listed.Err != nil {
+		p.line("%-28s  CANNOT BE READ: %s", name, printable(listed.Err.Error()))
+		return
+	}
+	words := []string{day(listed.Job.Latest())}
+	if n := len(listed.Job.FailedChecks()); n > 0 {
+		words = append(words, strings.ToUpper(plural(fmt.Sprint(n), "check", float64(n)))+" NOT IN ORDER")
+	}
+	if len(listed.Damage) > 0 {
+		words = append(words, "DAMAGED")
+	}
+	stage := "not measured"
+	if m := listed.Job.LastMeasurement(); m != nil {
+		stage = l.say("stage."+string(m.Stage)) + ": " + l.toeWithHalf(m.TotalToeMm)
+	}
+	words = append(words, stage)
+	for _, free := range []string{listed.Job.Reference, listed.Job.Customer, listed.Job.Vehicle.Name} {
+		if free != "" {
+			words = append(words, printable(free))
+		}
+	}
+	p.line("%-28s  %s", name, strings.Join(words, "; "))
+}
+
+// JobExported says what was packed, what must not be overlooked, and what was left
+// out.
+func JobExported(w io.Writer, dir, archive string, leftOut []job.Damage) error {
+	j, _, err := job.Read(dir)
+	if err != nil {
+		return err
+	}
+	l, err := NewLanguage("en")
+	if err != nil {
+		return err
+	}
+	var p page
+	p.alarms(JobAlarms(j, l))
+	p.line("%s", archive)
+	var lines []string
+	for _, d := range leftOut {
+		lines = append(lines, d.Error())
+	}
+	p.list("Left out", lines)
+	_, err = io.WriteString(w, p.String())
+	return err
+}
