@@ -59,10 +59,12 @@ const (
 	// leastCalibrationPhotos leaves enough to tell a bad one by.
 	leastCalibrationPhotos  = 8
 	leastCalibrationCorners = 8 // of one target in a photo
-	// A photo is bad when its residuals are this much larger than the median photo's
-	// and larger than any corner's own noise.
+	// badPhotoRatio: a photo is bad when its corners miss their places by so much more
+	// than the median photo's, and than they should.
 	badPhotoRatio = 3.0
-	badPhotoPx    = 0.3
+	// rayleigh75 is what 75 % of distances lie below whose coordinates have a standard
+	// deviation of 1: √(2 ln 4).
+	rayleigh75 = 1.665
 )
 
 // Calibrate finds the camera of the photos of reference sheets, or of a chessboard
@@ -109,11 +111,14 @@ type calibration struct {
 }
 
 func newCalibration(board calib.Chessboard, model lensModel) calibration {
-	c := calibration{board: board, model: model}
-	for k := range c.factors {
-		c.factors[k] = 1
+	return calibration{board: board, model: model, factors: noFactors()}
+}
+
+func noFactors() (factors [numSources]float64) {
+	for k := range factors {
+		factors[k] = 1
 	}
-	return c
+	return factors
 }
 
 func (c *calibration) drop(photo, reason string) {
@@ -173,13 +178,14 @@ func (c *calibration) enough() error {
 	}
 }
 
-// solve places everything, adjusts it as if the paper were smooth, leaves out photos
-// that do not fit, and adjusts it as it is.
+// solve adjusts everything, first as if the paper were smooth, then as it is, and
+// leaves out photos that do not fit, until all do.
 func (c *calibration) solve() error {
-	whole := c.model
-	c.model.bumps, c.model.uneven = false, true
+	whole, smooth := c.model, c.model
+	smooth.bumps, smooth.uneven = false, true
 	camera := c.startCamera()
 	for {
+		c.model, c.factors = smooth, noFactors()
 		// Twice, from poses seen through the better lens: one of a plane's two poses
 		// may have been the wrong one.
 		for range 2 {
@@ -192,21 +198,24 @@ func (c *calibration) solve() error {
 			camera = c.scene.Cameras[0]
 		}
 		worst := c.badPhoto()
+		c.model = whole
 		if worst < 0 {
-			break
+			if err := c.adjust(Huber(2)); err != nil {
+				return err
+			}
+			if err := c.adjustWithFactors(); err != nil {
+				return err
+			}
+			if worst = c.badPhoto(); worst < 0 {
+				return nil
+			}
 		}
-		c.drop(c.inputs[worst].Photo.Path, fmt.Sprintf(
-			"it does not fit the others: its corners miss by %.1f px; was the sheet bent or out of focus?", c.medianMiss(worst)))
+		c.drop(c.inputs[worst].Photo.Path, "it does not fit the others: was the sheet bent, or the phone moved, as it was taken?")
 		c.inputs = slices.Delete(c.inputs, worst, worst+1)
 		if err := c.enough(); err != nil {
 			return err
 		}
 	}
-	c.model = whole
-	if err := c.adjust(Huber(2)); err != nil {
-		return err
-	}
-	return c.adjustWithFactors()
 }
 
 // factorRounds: how large an effect is settles to some per cent at once, since it
@@ -351,10 +360,7 @@ func (c *calibration) placePhoto(camera calib.Camera, in Input) bool {
 func (c *calibration) adjust(loss Loss) error {
 	c.fit = adjustment{layout: c.layout(), cornerLoss: loss}
 	for _, o := range c.corners {
-		o.sigma *= c.factors[sourceCorners]
-		if c.model.uneven {
-			o.sigma = math.Hypot(o.sigma, c.unevenPx(o.photo))
-		}
+		o.sigma = c.factors[sourceCorners] * c.sigmaPx(&o)
 		c.fit.corners = append(c.fit.corners, o)
 	}
 	c.fit.priors = c.priors(&c.fit.layout)
@@ -366,10 +372,13 @@ func (c *calibration) adjust(loss Loss) error {
 	return nil
 }
 
-// unevenPx is what bumps of the paper move corners by in a photo, as noise where they
-// are no unknowns.
-func (c *calibration) unevenPx(photo int) float64 {
-	return smoothSigmasMm[2] * c.scene.Cameras[0].F / c.scene.Photos[photo].Pose.T.Z
+// sigmaPx is a corner's stated uncertainty, with what bumps of the paper move it by
+// where they are no unknowns.
+func (c *calibration) sigmaPx(o *cornerObservation) float64 {
+	if !c.model.uneven {
+		return o.sigma
+	}
+	return math.Hypot(o.sigma, smoothSigmasMm[2]*c.scene.Cameras[0].F/c.scene.Photos[o.photo].Pose.T.Z)
 }
 
 func (c *calibration) undetermined(err error) error {
@@ -544,29 +553,23 @@ func (c *calibration) rmsPx() float64 {
 	return all.value()
 }
 
-// medianMiss is how far the corners of a photo lie from their places, in the median,
-// which a few covered corners do not move.
-func (c *calibration) medianMiss(photo int) float64 {
-	var misses []float64
-	for i, e := range c.residuals() {
-		if c.corners[i].photo == photo {
-			misses = append(misses, math.Hypot(e.X, e.Y))
-		}
-	}
-	slices.Sort(misses)
-	return misses[len(misses)/2]
-}
-
-// badPhoto is the photo that fits the others worst, when it is clearly a bad one,
-// else −1.
+// badPhoto is the photo whose corners miss their places most, counted in what they may
+// miss them by, when it is clearly a bad one, else −1.
 func (c *calibration) badPhoto() int {
-	misses := make([]float64, len(c.inputs))
-	for i := range misses {
-		misses[i] = c.medianMiss(i)
+	misses := make([][]float64, len(c.inputs))
+	for i, e := range c.residuals() {
+		o := &c.corners[i]
+		misses[o.photo] = append(misses[o.photo], math.Hypot(e.X, e.Y)/c.sigmaPx(o))
 	}
-	sorted := slices.Sorted(slices.Values(misses))
-	worst := slices.Index(misses, sorted[len(sorted)-1])
-	if misses[worst] <= max(badPhotoRatio*sorted[len(sorted)/2], badPhotoPx) {
+	quantile := func(values []float64, share float64) float64 {
+		return slices.Sorted(slices.Values(values))[int(share*float64(len(values)))]
+	}
+	typical := make([]float64, len(misses))
+	for i := range misses {
+		typical[i] = quantile(misses[i], 0.75) // a few covered corners do not move it
+	}
+	worst := slices.Index(typical, slices.Max(typical))
+	if typical[worst] <= badPhotoRatio*max(quantile(typical, 0.5), rayleigh75) {
 		return -1
 	}
 	return worst

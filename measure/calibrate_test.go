@@ -113,7 +113,7 @@ func drawBumps(t *testing.T, g *rand.Rand, sheet *SheetState) []r3.Vec {
 // its numbers, and all seven together by χ² (its 95 % point for 7 degrees of freedom,
 // 14.067, from the usual tables). RIMPAIR_DRAWS sets how many, then from a fresh seed.
 func TestCalibrationCoverage(t *testing.T) {
-	draws, seed := 150, uint64(11)
+	draws, seed := 200, uint64(11)
 	if text := os.Getenv("RIMPAIR_DRAWS"); text != "" {
 		var err error
 		draws, err = strconv.Atoi(text)

@@ -124,12 +124,15 @@ func loadInputs(paths []string) ([]measure.Input, error) {
 	return inputs, nil
 }
 
-func loadInput(path string) (measure.Input, error) {
+func loadInput(path string) (measure.Input, error) { return loadPhoto(path, vision.FindSheets) }
+
+// loadPhoto reads a photo and finds what is to be found in it.
+func loadPhoto(path string, find func(*vision.Gray) ([]vision.Corner, error)) (measure.Input, error) {
 	photo, err := vision.Load(path, vision.DefaultLimits())
 	if err != nil {
 		return measure.Input{}, err
 	}
-	corners, err := vision.FindSheets(photo.Gray)
+	corners, err := find(photo.Gray)
 	if err != nil {
 		if refusal, ok := err.(*vision.Refusal); ok {
 			refusal.Photo = path
