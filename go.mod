@@ -21,6 +21,7 @@ require (
 
 require (
 	github.com/ebitengine/purego v0.8.3 // indirect
+	github.com/go-json-experiment/json v1.27.2 // indirect
 	github.com/golang/freetype v0.0.0-20170609003504-e2365dfdc4a0 // indirect
 	github.com/inconshreveable/mousetrap v1.1.0 // indirect
 	github.com/spf13/pflag v1.0.9 // indirect

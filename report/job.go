@@ -270,19 +270,19 @@ func (p *page) listed(listed *job.Listed, l *Language) {
 		p.line("%-28s  CANNOT BE READ: %s", name, printable(listed.Err.Error()))
 		return
 	}
-	words := []string{day(listed.Job.Latest())}
-	if n := len(listed.Job.FailedChecks()); n > 0 {
+	words := []string{day(listed.Latest)}
+	if n := listed.Failed; n > 0 {
 		words = append(words, strings.ToUpper(plural(fmt.Sprint(n), "check", float64(n)))+" NOT IN ORDER")
 	}
 	if len(listed.Damage) > 0 {
 		words = append(words, "DAMAGED")
 	}
 	stage := "not measured"
-	if m := listed.Job.LastMeasurement(); m != nil {
-		stage = l.say("stage."+string(m.Stage)) + ": " + l.toeWithHalf(m.TotalToeMm)
+	if listed.Stage != "" {
+		stage = l.say("stage."+string(listed.Stage)) + ": " + l.toeWithHalf(listed.TotalToeMm)
 	}
 	words = append(words, stage)
-	for _, free := range []string{listed.Job.Reference, listed.Job.Customer, listed.Job.Vehicle.Name} {
+	for _, free := range []string{listed.Reference, listed.Customer, listed.Vehicle} {
 		if free != "" {
 			words = append(words, printable(free))
 		}

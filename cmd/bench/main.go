@@ -39,7 +39,7 @@ func main() {
 		}
 	}
 	b := bench{out: os.Stdout}
-	only := flag.String("only", "photos,scenes,geometry,negatives,adjust,speed", "which tables, separated by commas")
+	only := flag.String("only", "photos,scenes,geometry,negatives,adjust,jobs,speed", "which tables, separated by commas")
 	flag.StringVar(&b.rimpair, "rimpair", "./rimpair", "the program to measure with")
 	flag.IntVar(&b.scenes, "scenes", 200, "how many scenes to draw")
 	flag.Uint64Var(&b.seed, "seed", uint64(time.Now().UnixNano()), "seed of the first scene")
@@ -63,7 +63,7 @@ func (b *bench) run(parts []string) (err error) {
 	}
 	defer os.RemoveAll(b.dir)
 	tables := map[string]func() error{
-		"photos": b.photoTables, "scenes": b.sceneTables, "geometry": b.geometryTable, "negatives": b.negativesTable, "adjust": b.adjustTable, "speed": b.speedTable,
+		"photos": b.photoTables, "scenes": b.sceneTables, "geometry": b.geometryTable, "negatives": b.negativesTable, "adjust": b.adjustTable, "jobs": b.jobsTable, "speed": b.speedTable,
 	}
 	for _, part := range parts {
 		table, ok := tables[part]

@@ -14,7 +14,6 @@ import (
 	"slices"
 	"strings"
 	"time"
-	"unicode"
 
 	"github.com/gofrs/flock"
 )
@@ -174,19 +173,19 @@ func (d *Draft) names() []string {
 // longestName leaves room for a number and an extension in a path of 255 bytes.
 const longestName = 60
 
-// plain makes a name that plainPath allows.
+// plain makes a name that isPlainPath allows.
 func plain(name string) string {
 	name = strings.Map(func(r rune) rune {
-		if unicode.IsLetter(r) || unicode.Is(unicode.N, r) || strings.ContainsRune("_. +-", r) {
-			return r
+		if isOdd(r) {
+			return '_'
 		}
-		return '_'
+		return r
 	}, strings.ToValidUTF8(name, "_"))
 	for len(name) > longestName {
 		r := []rune(name)
 		name = string(r[:len(r)-1])
 	}
-	if name = strings.Trim(name, ". +-"); name == "" {
+	if name = strings.Trim(name, trimmed); name == "" {
 		return "file"
 	}
 	return name

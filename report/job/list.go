@@ -9,19 +9,32 @@ import (
 	"strings"
 	"time"
 
+	jsonv2 "github.com/go-json-experiment/json"
+	"github.com/go-json-experiment/json/jsontext"
 	"golang.org/x/sync/errgroup"
+
+	"rimpair/measure"
 )
 
 // Listed is one job of a store: a folder whose folders are jobs.
 type Listed struct {
-	Dir    string // within the store
-	Job    *Job   // nil when it cannot be read
-	Damage []Damage
-	Err    error
+	Dir string // within the store
+	Summary
+	Damage []Damage // of the record
+	Err    error    // it cannot be read at all
 }
 
-// List reads the records of a store, latest first; folders without one are no jobs.
-// Other files than the records are not looked at.
+// Summary is what a list shows of a job.
+type Summary struct {
+	Latest                       time.Time // when something was last added
+	Customer, Reference, Vehicle string
+	Failed                       int   // checks that are not in order
+	Stage                        Stage // of the last measurement; empty when there is none
+	TotalToeMm                   measure.Quantity
+}
+
+// List sums up the records of a store, latest first and the unreadable before
+// them; folders without a record are no jobs. Other files are not looked at.
 func List(store string) ([]Listed, error) {
 	entries, err := os.ReadDir(store)
 	if err != nil {
@@ -46,23 +59,83 @@ func List(store string) ([]Listed, error) {
 			jobs = append(jobs, *l)
 		}
 	}
-	slices.SortStableFunc(jobs, func(a, b Listed) int { return b.latest().Compare(a.latest()) })
+	slices.SortStableFunc(jobs, func(a, b Listed) int {
+		if (a.Err == nil) != (b.Err == nil) {
+			return map[bool]int{true: 1, false: -1}[a.Err == nil]
+		}
+		return b.Latest.Compare(a.Latest)
+	})
 	return jobs, nil
 }
 
 func listed(store, name string) *Listed {
+	l := &Listed{Dir: name}
 	dir := filepath.Join(store, name)
-	j, damage, err := Read(dir)
-	if errors.Is(err, ErrNoJob) {
+	content, err := readLimited(filepath.Join(dir, recordName), largestRecord)
+	switch {
+	case errors.Is(err, os.ErrNotExist):
 		return nil
+	case err != nil:
+		l.Err = err
+		return l
 	}
-	return &Listed{Dir: name, Job: j, Damage: damage, Err: err}
+	j, ok := skim(content)
+	if !ok {
+		if j, l.Damage, l.Err = decode(content); l.Err != nil {
+			return l
+		}
+	}
+	l.Summary = j.summary()
+	return l
 }
 
-// latest is when something was last added; a job that cannot be read comes first.
-func (l Listed) latest() time.Time {
-	if l.Job == nil {
-		return time.Unix(1<<40, 0)
+func (j *Job) summary() Summary {
+	s := Summary{Latest: j.Latest(), Customer: j.Customer, Reference: j.Reference, Vehicle: j.Vehicle.Name, Failed: len(j.FailedChecks())}
+	if m := j.LastMeasurement(); m != nil {
+		s.Stage, s.TotalToeMm = m.Stage, m.TotalToeMm
 	}
-	return l.Job.Latest()
+	return s
+}
+
+// skimmed is the part of a record that a summary needs. To skip the rest takes half
+// the time of reading it.
+type skimmed struct {
+	Schema    string    `json:"schema"`
+	Created   time.Time `json:"created"`
+	Customer  string    `json:"customer"`
+	Reference string    `json:"reference"`
+	Vehicle   struct {
+		Name string `json:"name"`
+	} `json:"vehicle"`
+	Entries []struct {
+		At          string `json:"at"`
+		Check       *Check `json:"check"`
+		Measurement *struct {
+			Stage      Stage            `json:"stage"`
+			TotalToeMm measure.Quantity `json:"total_toe_mm"`
+		} `json:"measurement"`
+	} `json:"entries"`
+}
+
+// skim reads that part of a whole record of this version. It is not validated.
+func skim(content []byte) (*Job, bool) {
+	var s skimmed
+	if err := jsonv2.Unmarshal(content, &s, jsontext.AllowDuplicateNames(true)); err != nil || s.Schema != Schema {
+		return nil, false
+	}
+	j := &Job{Created: s.Created, Customer: s.Customer, Reference: s.Reference, Vehicle: Vehicle{Name: s.Vehicle.Name}, Entries: make([]Entry, len(s.Entries))}
+	for i, e := range s.Entries {
+		j.Entries[i].Check = e.Check
+		if m := e.Measurement; m != nil {
+			j.Entries[i].Measurement = &Measurement{Stage: m.Stage, TotalToeMm: m.TotalToeMm}
+		}
+	}
+	if n := len(s.Entries); n > 0 {
+		at, err := time.Parse(time.RFC3339, s.Entries[n-1].At)
+		if err != nil {
+			return nil, false
+		}
+		j.Entries[n-1].At = at
+	}
+	return j, true
 }

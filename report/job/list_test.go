@@ -29,6 +29,21 @@ func TestList(t *testing.T) {
 	}
 	assert.Equal(t, []string{"broken", "new", "middle", "old"}, names)
 	assert.ErrorContains(t, jobs[0].Err, "newer rimpair")
+	assert.Equal(t, noon.Add(2*time.Hour), jobs[1].Latest)
 	_, err = List(filepath.Join(store, "nowhere"))
 	assert.Error(t, err)
+}
+
+// A summary says the same whether the record was skimmed or read in full.
+func TestSummary(t *testing.T) {
+	dir := filled(t)
+	j := mustRead(t, dir)
+	skimmed, ok := skim(record(t, dir))
+	require.True(t, ok)
+	assert.Equal(t, j.summary(), skimmed.summary())
+	assert.Equal(t, Summary{Latest: noon, Reference: "A-17", Failed: 1, Stage: AsFound, TotalToeMm: quantity(5, 0.5)}, j.summary())
+	for _, broken := range []string{`{`, `{"schema": "rimpair/job/99"}`, `{"schema": "` + Schema + `", "entries": [{"at": "x"}]}`} {
+		_, ok := skim([]byte(broken))
+		assert.False(t, ok, broken)
+	}
 }

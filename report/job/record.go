@@ -3,10 +3,11 @@ package job
 import (
 	"fmt"
 	"path"
-	"regexp"
 	"slices"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"rimpair/measure"
 )
@@ -129,22 +130,45 @@ func (j *Job) files() []File {
 	return list
 }
 
-// plainPath is what this package names its files: one or two folders deep, no
-// hidden names, nothing that any file system or shell reads in a way of its own.
-var plainPath = regexp.MustCompile(`^(photos/[0-9]{2,6}-[a-z-]+|results|camera)/[\pL\pN_][\pL\pN_. +-]*$`)
+// isPlainPath says that a path is one that this package gives: in one of its folders,
+// no hidden name, nothing that any file system or shell reads in a way of its own.
+func isPlainPath(name string) bool {
+	dir, base := path.Split(name)
+	if kind, ok := strings.CutPrefix(dir, "photos/"); ok {
+		number, word, _ := strings.Cut(strings.TrimSuffix(kind, "/"), "-")
+		if len(number) < 2 || len(number) > 6 || strings.Trim(number, "0123456789") != "" ||
+			word == "" || strings.Trim(word, "abcdefghijklmnopqrstuvwxyz-") != "" {
+			return false
+		}
+	} else if dir != "results/" && dir != "camera/" {
+		return false
+	}
+	return len(name) <= longestPath && base != "" && base == strings.Trim(base, trimmed) && strings.IndexFunc(base, isOdd) < 0
+}
+
+const (
+	longestPath = 255
+	trimmed     = ". +-" // not at a name's ends
+)
+
+// isOdd finds what is in no plain name.
+func isOdd(r rune) bool {
+	return r == utf8.RuneError || !unicode.IsLetter(r) && !unicode.IsNumber(r) && !strings.ContainsRune("_. +-", r)
+}
 
 // validate says what in the record cannot be: a path that leads out of the folder
 // above all, since a record may come from somebody else.
 func (j *Job) validate() error {
 	taken := map[string]bool{}
 	for _, f := range j.files() {
-		if !plainPath.MatchString(f.File) || path.Clean(f.File) != f.File || strings.HasSuffix(f.File, ".") || len(f.File) > 255 {
+		if !isPlainPath(f.File) {
 			return fmt.Errorf("names a file %q, which is no place for one", f.File)
 		}
-		if taken[strings.ToLower(f.File)] {
+		lower := strings.ToLower(f.File)
+		if taken[lower] {
 			return fmt.Errorf("names the file %q twice", f.File)
 		}
-		taken[strings.ToLower(f.File)] = true
+		taken[lower] = true
 		if !isSHA256(f.SHA256) || f.OriginalSHA256 != "" && !isSHA256(f.OriginalSHA256) {
 			return fmt.Errorf("has no SHA-256 of %q", f.File)
 		}

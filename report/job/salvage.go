@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+
+	jsonv2 "github.com/go-json-experiment/json"
 )
 
 // salvage takes a record apart, one value at a time, up to where its JSON breaks.
@@ -100,9 +102,8 @@ func (p parts) job() (*Job, []Damage) {
 }
 
 // strictly reads JSON that may hold nothing unknown: it would be lost in the next
-// writing.
+// writing. This library reads more than three times as fast as that of Go 1.26,
+// whose next version it is, and takes no key twice.
 func strictly(raw []byte, to any) error {
-	d := json.NewDecoder(bytes.NewReader(raw))
-	d.DisallowUnknownFields()
-	return d.Decode(to)
+	return jsonv2.Unmarshal(raw, to, jsonv2.RejectUnknownMembers(true))
 }
