@@ -196,6 +196,12 @@ func TestVehicleIsKeptForTheNextTime(t *testing.T) {
 	assert.Contains(t, said, "Turn the tie rod, then measure again.")
 	assert.Contains(t, said, "make it SHORTER by 1 turn", "(1 - 5) / 4")
 	assert.Contains(t, said, "Steering is safety-critical")
+
+	// What was advised is kept with what was turned.
+	succeeds(t, "job", "add", next, "--turned", "1 shorter")
+	s, err = job.Inspect(next)
+	require.NoError(t, err)
+	assert.Contains(t, string(s.Entries[len(s.Entries)-1].Adjustment.Advice), "make it SHORTER by 1 turn")
 }
 
 func TestJobRefusedPhotosAreNotRecorded(t *testing.T) {

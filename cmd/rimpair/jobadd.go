@@ -99,6 +99,11 @@ func runJobAdd(dir string, photos []string, flags *addFlags, stdout io.Writer) e
 			return err
 		}
 	}
+	if len(flags.turned) > 0 {
+		if err := recordAdvice(dir, adds[0].entry.Adjustment); err != nil {
+			return err
+		}
+	}
 	err = job.Update(dir, func(d *job.Draft) error {
 		if err := flags.vehicle.apply(&d.Vehicle); err != nil {
 			return err
@@ -117,6 +122,22 @@ func runJobAdd(dir string, photos []string, flags *addFlags, stdout io.Writer) e
 		return err
 	}
 	return showJob(dir, stdout)
+}
+
+// recordAdvice keeps what was advised with what was turned.
+func recordAdvice(dir string, to *job.Adjustment) error {
+	s, err := job.Inspect(dir)
+	if err != nil {
+		return err
+	}
+	advice := adviceFor(s)
+	if advice == nil {
+		return nil
+	}
+	var content bytes.Buffer
+	err = report.AdjustJSON(&content, *advice)
+	to.Advice = content.Bytes()
+	return err
 }
 
 // addition is an entry with the files it brings.
@@ -210,7 +231,7 @@ func (flags *addFlags) measurePhotos(dir string, photos []string, a *addition) e
 	if err := flags.vehicle.apply(&j.Vehicle); err != nil {
 		return err
 	}
-	m, inputs, err := measurePhotos(photos, measure.Settings{BeadSeatMm: j.Vehicle.RimMm, RunoutMm: flags.runoutMm})
+	m, inputs, err := measurePhotos(photos, measure.Settings{BeadSeatMm: j.Vehicle.RimMm, RunoutMm: flags.runoutMm}, "")
 	if err != nil {
 		return err
 	}

@@ -115,6 +115,29 @@ func TestNewerRecordIsRefused(t *testing.T) {
 	assert.Equal(t, content, string(record(t, dir)))
 }
 
+// A job of version 1 is read, all of it, and stays as it is until something is
+// added; then it is one of this version.
+func TestOlderJobIsRead(t *testing.T) {
+	dir, _ := copyJob(t, filepath.Join("testdata", "version-1"))
+	before := record(t, dir)
+	require.Contains(t, string(before), `"rimpair/job/1"`)
+	j := mustRead(t, dir)
+	now := mustRead(t, filled(t))
+	assert.Equal(t, now, j)
+	assert.Equal(t, before, record(t, dir))
+
+	require.NoError(t, Update(dir, func(d *Draft) error { d.Append(Entry{At: noon, Note: "more"}); return nil }))
+	assert.Contains(t, string(record(t, dir)), Schema)
+	assert.NoError(t, followsSchema(t, record(t, dir)))
+	assert.Len(t, mustRead(t, dir).Entries, len(j.Entries)+1)
+
+	store := filepath.Dir(dir)
+	listed, err := List(store)
+	require.NoError(t, err)
+	require.Len(t, listed, 1)
+	assert.Empty(t, listed[0].Damage)
+}
+
 func TestNoJob(t *testing.T) {
 	_, _, err := Read(t.TempDir())
 	assert.ErrorIs(t, err, ErrNoJob)

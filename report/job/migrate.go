@@ -2,14 +2,7 @@ package job
 
 import "fmt"
 
-// migrate brings the parts of an older record to this version, one version at a
-// time. On disk it stays as it is until something is added.
-func (p parts) migrate(version int) {
-	for v := version; v < schemaVersion; v++ {
-		migrations()[v-1](p)
-	}
-	p.values["schema"] = fmt.Appendf(nil, "%q", Schema)
-}
-
-// migrations lead from version 1 to 2, from 2 to 3 and so on.
-func migrations() []func(parts) { return nil }
+// migrate makes the parts of an older record those of this version; on disk it
+// stays as it is until something is added. Version 1 knew no advice with an
+// adjustment, and was otherwise the same.
+func (p parts) migrate() { p.values["schema"] = fmt.Appendf(nil, "%q", Schema) }

@@ -12,11 +12,11 @@ import (
 )
 
 // Schema is the version of job.json that this program writes.
-const Schema = schemaName + "1"
+const Schema = schemaName + "2"
 
 const (
 	schemaName    = "rimpair/job/"
-	schemaVersion = 1
+	schemaVersion = 2
 )
 
 // largestRecord bounds what is read as a record: it may come from somebody else.
@@ -80,12 +80,12 @@ func decode(content []byte) (*Job, []Damage, error) {
 // decodePieces reads what is not a whole record of this version.
 func decodePieces(content []byte) (*Job, []Damage, error) {
 	p, broken := salvage(content)
-	version, err := p.version()
+	err := p.readable()
 	if err != nil && broken == nil {
 		return nil, nil, err
 	}
 	if err == nil {
-		p.migrate(version)
+		p.migrate()
 	}
 	j, damage := p.job()
 	if broken != nil {
@@ -100,18 +100,18 @@ type parts struct {
 	entries []json.RawMessage
 }
 
-// version is that of the record; a newer one cannot be read.
-func (p parts) version() (int, error) {
+// readable says why a record cannot be read: it is none, or a newer one.
+func (p parts) readable() error {
 	var schema string
 	if err := json.Unmarshal(p.values["schema"], &schema); err != nil || !strings.HasPrefix(schema, schemaName) {
-		return 0, errors.New("is no record of a job")
+		return errors.New("is no record of a job")
 	}
 	version, err := strconv.Atoi(strings.TrimPrefix(schema, schemaName))
 	switch {
 	case err != nil || version < 1:
-		return 0, fmt.Errorf("has the version %q, which is none", schema)
+		return fmt.Errorf("has the version %q, which is none", schema)
 	case version > schemaVersion:
-		return 0, fmt.Errorf("was written by a newer rimpair (%s, this one reads up to %s): use the newer program", schema, Schema)
+		return fmt.Errorf("was written by a newer rimpair (%s, this one reads up to %s): use the newer program", schema, Schema)
 	}
-	return version, nil
+	return nil
 }

@@ -1,6 +1,7 @@
 package job
 
 import (
+	"encoding/json"
 	"fmt"
 	"path"
 	"slices"
@@ -63,6 +64,8 @@ type Check struct {
 // Adjustment is what was turned.
 type Adjustment struct {
 	Turned []Turned `json:"turned"`
+	// Advice is what had been advised, as the adjust command writes it.
+	Advice json.RawMessage `json:"advice,omitempty"`
 }
 
 // Turned is one rod's turn.

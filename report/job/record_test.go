@@ -19,6 +19,14 @@ func compiledSchema(t *testing.T) *jsonschema.Schema {
 	c := jsonschema.NewCompiler()
 	c.DefaultDraft(jsonschema.Draft2020)
 	c.AssertFormat()
+	for urn, file := range map[string]string{"measurement:1": "measurement", "steering:1": "adjust-steering", "adjustment:1": "adjust"} {
+		raw, err := os.Open("../" + file + ".schema.json")
+		require.NoError(t, err)
+		doc, err := jsonschema.UnmarshalJSON(raw)
+		require.NoError(t, err)
+		require.NoError(t, raw.Close())
+		require.NoError(t, c.AddResource("urn:rimpair:"+urn, doc))
+	}
 	schema, err := c.Compile("job.schema.json")
 	require.NoError(t, err)
 	return schema
