@@ -255,8 +255,7 @@ func (c *calibration) tryK3() error {
 // startCamera has the focal length of EXIF, or the one that the targets' perspective
 // shows, or a usual one.
 func (c *calibration) startCamera() calib.Camera {
-	prior := priorOf(c.inputs[0].Photo)
-	camera := calib.Camera{F: prior.focal, Cx: prior.cx, Cy: prior.cy}
+	camera := priorOf(c.inputs[0].Photo).camera
 	if c.inputs[0].Photo.FocalPx == 0 {
 		if f, ok := c.perspectiveFocal(camera); ok {
 			camera.F = f
@@ -450,10 +449,6 @@ func (c *calibration) photoOfSheet() []int {
 	return photos
 }
 
-// anyLens is so wide that it matters only where the photos say nothing: relative of
-// the focal length, of the picture's width, and without a unit.
-var anyLens = [calib.NumIntrinsics]float64{0.5, 0.2, 0.2, 2, 5, 0.2, 0.2, 20}
-
 // priors of what is free in a layout.
 func (c *calibration) priors(l *layout) []prior {
 	s := c.scene
@@ -463,12 +458,10 @@ func (c *calibration) priors(l *layout) []prior {
 			list = append(list, prior{source: src, value: value, columns: []int{column}, mean: mean, sigma: sigma * c.factors[src]})
 		}
 	}
-	start := c.startCamera()
-	width := priorOf(c.inputs[0].Photo).width
-	units := [calib.NumIntrinsics]float64{start.F, width, width, 1, 1, 1, 1, 1}
-	for k, mean := range start.Numbers() {
-		add(sourceDistortion, l.cameras[0][k], *mean, anyLens[k]*units[k], func(s *Scene) float64 { return *s.Cameras[0].Numbers()[k] })
-	}
+	lens := priorOf(c.inputs[0].Photo)
+	lens.camera, lens.sigmas = c.startCamera(), lens.anyLens()
+	list = append(list, lens.priors(0, l.cameras[0][:])...)
+	width := lens.width
 	for i := range s.Photos {
 		at := l.photos[i]
 		add(sourceLensMotion, at[photoZoom], 0, zoomSigma, func(s *Scene) float64 { return s.Photos[i].Zoom })

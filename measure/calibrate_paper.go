@@ -43,48 +43,24 @@ func paperCovariance(corners []r3.Vec, axis int) *mat.SymDense {
 	return covariance
 }
 
-// whitening is the inverse W of the Cholesky factor of a covariance: W times what has
-// that covariance has a standard uncertainty of 1 in every row, and no correlation.
-func whitening(covariance mat.Symmetric) *mat.TriDense {
-	var factor mat.Cholesky
-	if !factor.Factorize(covariance) {
-		panic("measure: a covariance that is not positive definite")
-	}
-	var lower, inverse mat.TriDense
-	factor.LTo(&lower)
-	if err := inverse.InverseTri(&lower); err != nil {
-		panic(err) // cannot be: the factor's diagonal is positive
-	}
-	return &inverse
-}
-
 // bumpPriors are those of a sheet's corners, whose columns are given.
 func (c *calibration) bumpPriors(sheet int, columns [][3]int) []prior {
-	if len(columns) == 0 || columns[0][0] == fixed {
-		return nil
-	}
 	var corners []r3.Vec
 	for i := range columns {
 		corners = append(corners, c.scene.Sheets[sheet].cornerMm(i))
 	}
 	var list []prior
+	means := make([]float64, len(corners))
 	for axis := range 3 {
-		white := whitening(paperCovariance(corners, axis))
-		for i := range corners {
-			p := prior{source: sourceFlatness, sigma: c.factors[sourceFlatness]}
-			for k := range i + 1 {
-				p.columns, p.derivs = append(p.columns, columns[k][axis]), append(p.derivs, white.At(i, k))
-			}
-			p.value = func(s *Scene) float64 {
-				sum := 0.0
-				for k, w := range p.derivs {
-					b := s.Sheets[sheet].Bumps[k]
-					sum += w * [...]float64{b.X, b.Y, b.Z}[axis]
-				}
-				return sum
-			}
-			list = append(list, p)
+		along := make([]int, len(columns))
+		for i := range along {
+			along[i] = columns[i][axis]
 		}
+		list = append(list, correlatedPriors(sourceFlatness, along, whitening(paperCovariance(corners, axis)), means, c.factors[sourceFlatness],
+			func(s *Scene, k int) float64 {
+				b := &s.Sheets[sheet].Bumps[k]
+				return [...]float64{b.X, b.Y, b.Z}[axis]
+			})...)
 	}
 	return list
 }

@@ -25,6 +25,9 @@ func Measure(inputs []Input, settings Settings) (*Measurement, error) {
 	if err := m.verifyCameras(); err != nil {
 		return nil, err
 	}
+	if err := m.verifyProfiles(); err != nil {
+		return nil, err
+	}
 	if err := m.verifySheets(); err != nil {
 		return nil, err
 	}
@@ -166,7 +169,7 @@ func (m *set) report(f *fitted) *Measurement {
 		r.Photos = append(r.Photos, m.photoResult(f, photo))
 	}
 	r.Advice = m.advice(f, rim, runout)
-	measurement := &Measurement{Result: r, Top: m.topView(f)}
+	measurement := &Measurement{Result: r, Top: m.topView(f), Cameras: m.refinedCameras(f)}
 	for photo := range f.scene.Photos {
 		measurement.Overlays = append(measurement.Overlays, m.overlay(f, photo))
 	}
@@ -246,9 +249,10 @@ func (r *rms) value() float64 { return math.Sqrt(r.sum / float64(max(1, r.n))) }
 // notes are what a reader must know beside the numbers.
 func (m *set) notes() []string {
 	var notes []string
-	if len(m.inputs) == 1 {
+	if len(m.inputs) == 1 && m.knowledge.cameras[0].white == nil {
 		notes = append(notes, "One photo cannot tell a shifted lens from a turned wheel; this is a screening. A photo from the opposite side narrows it most.")
 	}
+	notes = append(notes, m.profileNotes()...)
 	if len(m.scene.Sheets) == 1 {
 		notes = append(notes, "Only one sheet was seen; two on a diagonal tie the photos together much better.")
 	}

@@ -64,4 +64,5 @@ type Measurement struct {
 	Result   Result
 	Overlays []Overlay // one for each photo, in the order of Result.Photos
 	Top      TopView
+	Cameras  []RefinedCamera // that the photos were taken with
 }

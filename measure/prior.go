@@ -15,6 +15,7 @@ const (
 	sourceCorners source = iota
 	sourceTyreEdges
 	sourceRimEdges
+	sourceCamera
 	sourceFocal
 	sourcePrincipal
 	sourceDistortion
@@ -31,7 +32,7 @@ const (
 func (s source) String() string {
 	return [...]string{
 		"sheet corners in the photos", "tyre outline in the photos", "rim edge in the photos",
-		"focal length", "principal point", "lens distortion", "lens motion from photo to photo",
+		"camera profile", "focal length", "principal point", "lens distortion", "lens motion from photo to photo",
 		"print scale", "sheet flatness and floor", "tyre against rim", "tyre shape and size", "rim size",
 		"edge position against brightness",
 	}[s]
@@ -103,13 +104,6 @@ const (
 	anyTurnRad        = 0.5
 )
 
-// cameraPrior is what is known of a camera before its photos are adjusted.
-type cameraPrior struct {
-	focal, focalSigma      float64
-	cx, cy, principalSigma float64
-	width                  float64
-}
-
 // knowledge is all prior knowledge of a scene.
 type knowledge struct {
 	cameras    []cameraPrior
@@ -131,14 +125,7 @@ func (k *knowledge) priors(s *Scene, l *layout) []prior {
 		addSum(src, []int{column}, nil, mean, sigma, value)
 	}
 	for i := range s.Cameras {
-		at, c := l.cameras[i], k.cameras[i]
-		add(sourceFocal, at[0], c.focal, c.focalSigma, func(s *Scene) float64 { return s.Cameras[i].F })
-		add(sourcePrincipal, at[1], c.cx, c.principalSigma, func(s *Scene) float64 { return s.Cameras[i].Cx })
-		add(sourcePrincipal, at[2], c.cy, c.principalSigma, func(s *Scene) float64 { return s.Cameras[i].Cy })
-		add(sourceDistortion, at[3], 0, k1Sigma, func(s *Scene) float64 { return s.Cameras[i].K1 })
-		add(sourceDistortion, at[4], 0, k2Sigma, func(s *Scene) float64 { return s.Cameras[i].K2 })
-		add(sourceDistortion, at[5], 0, tangentialSigma, func(s *Scene) float64 { return s.Cameras[i].P1 })
-		add(sourceDistortion, at[6], 0, tangentialSigma, func(s *Scene) float64 { return s.Cameras[i].P2 })
+		list = append(list, k.cameras[i].priors(i, l.cameras[i][:])...)
 	}
 	for i := range s.Photos {
 		at := l.photos[i]

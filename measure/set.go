@@ -20,6 +20,8 @@ type Input struct {
 type Settings struct {
 	BeadSeatMm float64 // bead seat diameter of the front rims; 0 when unknown
 	RunoutMm   float64 // assumed run-out of a rim, mm peak to peak
+	// Cameras are the profiles of calibrated cameras, as they hold for the photos.
+	Cameras map[vision.CameraID]*calib.Profile
 }
 
 // set is the photos of one state while they are being measured.
@@ -32,13 +34,6 @@ type set struct {
 	rims      [2][2]rimEdge // of each wheel's faces
 	hearing   hearing       // of the pair that was taken
 }
-
-// defaultFocal is the focal length per picture width of a phone's main camera
-// when EXIF says nothing (a 26 mm lens on 36 mm), and how far off it may be.
-const (
-	defaultFocal      = 0.74
-	defaultFocalSigma = 0.15
-)
 
 func newSet(inputs []Input, settings Settings) (*set, error) {
 	m := &set{inputs: inputs, settings: settings, scene: &Scene{}}
@@ -60,25 +55,14 @@ func (m *set) addCameras() {
 			i = len(m.scene.Cameras)
 			known[id] = i
 			prior := priorOf(in.Photo)
+			if profile := m.settings.Cameras[id]; profile != nil {
+				prior.use(profile)
+			}
 			m.knowledge.cameras = append(m.knowledge.cameras, prior)
-			m.scene.Cameras = append(m.scene.Cameras, calib.Camera{F: prior.focal, Cx: prior.cx, Cy: prior.cy})
+			m.scene.Cameras = append(m.scene.Cameras, prior.camera)
 		}
 		m.scene.Photos = append(m.scene.Photos, PhotoState{Camera: i})
 	}
-}
-
-func priorOf(p *vision.Photo) cameraPrior {
-	width, height := float64(p.Gray.Width), float64(p.Gray.Height)
-	longer := max(width, height)
-	c := cameraPrior{
-		focal: p.FocalPx, focalSigma: focalSigma * p.FocalPx,
-		cx: (width - 1) / 2, cy: (height - 1) / 2, principalSigma: principalSigma * longer,
-		width: longer,
-	}
-	if c.focal == 0 {
-		c.focal, c.focalSigma = defaultFocal*longer, defaultFocalSigma*longer
-	}
-	return c
 }
 
 // placePhotos finds where each photo was taken from, walking from sheet to sheet

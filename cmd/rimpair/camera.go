@@ -3,12 +3,10 @@ package main
 import (
 	"errors"
 	"fmt"
-	"os"
 	"path/filepath"
 	"runtime"
 	"strings"
 	"time"
-	"unicode"
 
 	"github.com/spf13/cobra"
 	"golang.org/x/sync/errgroup"
@@ -138,32 +136,4 @@ func loadTargets(paths []string, board calib.Chessboard) ([]measure.Input, []mea
 		}
 	}
 	return inputs, dropped, nil
-}
-
-// saveProfile writes the profile, without a file's name where measure finds it.
-func saveProfile(p *calib.Profile, file string) (string, error) {
-	if file != "" {
-		return file, p.Save(file)
-	}
-	folder, err := calib.ProfileFolder()
-	if err != nil {
-		return "", err
-	}
-	if p.Device.Model == "" {
-		return "", errors.New("the photos do not say what phone they are from, so that the profile could not be found again: give a file with -o, and that to measure --camera")
-	}
-	if err := os.MkdirAll(folder, 0o755); err != nil {
-		return "", err
-	}
-	file = filepath.Join(folder, profileName(&p.Device))
-	return file, p.Save(file)
-}
-
-// profileName names a device, lens and zoom in letters that every file system takes.
-func profileName(d *calib.Device) string {
-	text := fmt.Sprintf("%s %s %s %g %dx%d", d.Make, d.Model, d.Lens, d.Focal35Mm, d.Width, d.Height)
-	words := strings.FieldsFunc(strings.ToLower(text), func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) })
-	const longest = 100
-	name := []rune(strings.Join(words, "-"))
-	return string(name[:min(len(name), longest)]) + ".json"
 }

@@ -18,6 +18,8 @@ type measureFlags struct {
 	settings measure.Settings
 	json     bool
 	out      string
+	camera   string
+	learn    bool
 }
 
 func newMeasureCommand() *cobra.Command {
@@ -33,7 +35,7 @@ the rear. Photos that do not settle a number are refused with the reason.`,
   rimpair measure *.jpg --out result`,
 		Args: cobra.MinimumNArgs(1),
 		RunE: func(command *cobra.Command, paths []string) error {
-			return runMeasure(paths, flags, command.OutOrStdout(), command.ErrOrStderr())
+			return runMeasure(paths, flags, command.InOrStdin(), command.OutOrStdout(), command.ErrOrStderr())
 		},
 	}
 	f := command.Flags()
@@ -41,6 +43,8 @@ the rear. Photos that do not settle a number are refused with the reason.`,
 	f.Float64Var(&flags.settings.RunoutMm, "runout", defaultRunoutMm, "run-out of each rim to assume, mm peak to peak")
 	f.BoolVar(&flags.json, "json", false, "write the result as JSON")
 	f.StringVar(&flags.out, "out", "", "folder for the result, the marked photos and the view from above")
+	f.StringVar(&flags.camera, "camera", "", "profile of the phone's camera (see rimpair camera), or none; without it the fitting one of the profiles folder, if there is one")
+	f.BoolVar(&flags.learn, "learn", false, "offer to keep the camera in the profiles folder once these photos tell it better")
 	return command
 }
 
@@ -48,8 +52,8 @@ the rear. Photos that do not settle a number are refused with the reason.`,
 // memory), and what a wheel in use often has.
 const defaultRunoutMm = 1.0
 
-func runMeasure(paths []string, flags measureFlags, stdout, stderr io.Writer) error {
-	m, inputs, err := measurePhotos(paths, flags.settings)
+func runMeasure(paths []string, flags measureFlags, stdin io.Reader, stdout, stderr io.Writer) error {
+	m, inputs, err := measurePhotos(paths, flags.settings, flags.camera)
 	if err != nil {
 		return err
 	}
@@ -57,6 +61,9 @@ func runMeasure(paths []string, flags measureFlags, stdout, stderr io.Writer) er
 		err = report.JSON(stdout, m.Result)
 	} else {
 		err = report.Text(stdout, m.Result)
+	}
+	if err == nil && flags.learn {
+		err = offerCameras(m.Cameras, stdin, stderr)
 	}
 	if err != nil || flags.out == "" {
 		return err
@@ -77,8 +84,9 @@ func runMeasure(paths []string, flags measureFlags, stdout, stderr io.Writer) er
 	return err
 }
 
-// measurePhotos measures the photos of one state.
-func measurePhotos(paths []string, settings measure.Settings) (*measure.Measurement, []measure.Input, error) {
+// measurePhotos measures the photos of one state, with the camera's profile in a file,
+// with none, or with the one that fits where none is named.
+func measurePhotos(paths []string, settings measure.Settings, camera string) (*measure.Measurement, []measure.Input, error) {
 	if settings.BeadSeatMm != 0 {
 		if err := checkRim(settings.BeadSeatMm); err != nil {
 			return nil, nil, err
@@ -89,6 +97,9 @@ func measurePhotos(paths []string, settings measure.Settings) (*measure.Measurem
 	}
 	inputs, err := loadInputs(paths)
 	if err != nil {
+		return nil, nil, err
+	}
+	if settings.Cameras, err = camerasFor(inputs, camera); err != nil {
 		return nil, nil, err
 	}
 	m, err := measure.Measure(inputs, settings)
