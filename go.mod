@@ -14,6 +14,7 @@ require (
 	github.com/stretchr/testify v1.12.1
 	gocv.io/x/gocv v0.31.0
 	golang.org/x/image v0.48.0
+	golang.org/x/net v0.62.0
 	golang.org/x/sync v0.25.0
 	gonum.org/v1/gonum v0.17.0
 	pgregory.net/rapid v1.3.0

@@ -149,14 +149,18 @@ func vehicleFacts(j *job.Job) []string {
 		add("thread %s", s.Thread)
 	}
 	if s.MmPerTurn != nil {
-		q := measure.Quantity{Value: s.MmPerTurn.Value, StandardUncertainty: s.MmPerTurn.StandardUncertainty}
-		q.Low95, q.High95 = q.Value-normal95*q.StandardUncertainty, q.Value+normal95*q.StandardUncertainty
-		add("a turn longer makes %s of toe", withUnit(q, " mm"))
+		add("a turn longer makes %s of toe", withUnit(estimate(*s.MmPerTurn), " mm"))
 	}
 	if v.CameraProfile != nil {
 		add("camera profile %s", v.CameraProfile.Name)
 	}
 	return facts
+}
+
+// estimate is a figure that was learned, with its interval.
+func estimate(e measure.Estimate) measure.Quantity {
+	half := normal95 * e.StandardUncertainty
+	return measure.Quantity{Value: e.Value, StandardUncertainty: e.StandardUncertainty, Low95: e.Value - half, High95: e.Value + half}
 }
 
 // normal95 is the coverage factor of a normal distribution.
@@ -216,19 +220,23 @@ func JobEntry(e *job.Entry, l *Language) string {
 		m := e.Measurement
 		parts = append(parts, l.say("stage."+string(m.Stage))+": "+l.toeWithHalf(m.TotalToeMm))
 		if m.Valves != "" {
-			parts = append(parts, "valves "+m.Valves)
+			parts = append(parts, l.say("valves", "where", m.Valves))
 		}
 	}
 	if e.Note != "" {
 		parts = append(parts, e.Note)
 	}
-	switch n := len(e.Photos); {
-	case n == 1:
-		parts = append(parts, "1 photo")
-	case n > 1:
-		parts = append(parts, fmt.Sprintf("%d photos", n))
+	if n := len(e.Photos); n > 0 {
+		parts = append(parts, photoCount(n, l))
 	}
 	return strings.Join(parts, "; ")
+}
+
+func photoCount(n int, l *Language) string {
+	if n == 1 {
+		return l.say("photos.one")
+	}
+	return l.say("photos.many", "n", fmt.Sprint(n))
 }
 
 func turnedWords(t job.Turned, l *Language) string {

@@ -52,7 +52,7 @@ func NewLanguage(code string) (*Language, error) {
 // say is the text of a key, with {name} replaced by what follows the name in fill.
 // A key without a text shows itself: the tests look for all of them.
 func (l *Language) say(key string, fill ...string) string {
-	text, ok := l.texts[key]
+	text, ok := l.find(key)
 	if !ok {
 		return key
 	}
@@ -60,6 +60,16 @@ func (l *Language) say(key string, fill ...string) string {
 		text = strings.ReplaceAll(text, "{"+fill[i]+"}", fill[i+1])
 	}
 	return text
+}
+
+func (l *Language) find(key string) (text string, ok bool) {
+	text, ok = l.texts[key]
+	return text, ok
+}
+
+// figures writes every figure in a text with the language's decimal sign.
+func (l *Language) figures(text string) string {
+	return strings.ReplaceAll(text, ".", l.say("decimal"))
 }
 
 // figure writes a rounded figure with the language's decimal sign.

@@ -43,6 +43,57 @@ func (b *bench) jobsTable() error {
 	b.printf("%-40s %8.3f %10s\n", fmt.Sprintf("reading %.0f MB in %d files, one by one", float64(bytes)/1e6, storeJobs), read.wall.Seconds(), "-")
 	b.printf("listing takes %.1f times as long as reading\n", list.wall.Seconds()/read.wall.Seconds())
 	b.limits(fmt.Sprintf("%g s", listLimitS))
+	return b.reportTable()
+}
+
+const (
+	reportLimitS, reportLimitMB = 2, 5
+	reportStages                = 4
+)
+
+// reportTable writes the report of a job of four stages with three photos each.
+func (b *bench) reportTable() error {
+	shoots, err := b.twelveMegapixels()
+	if err != nil {
+		return err
+	}
+	dir := filepath.Join(b.dir, "job")
+	rim := fmt.Sprint(shoots[0].truth.Wheels.L.BeadSeatMm)
+	if _, err := timed(b.rimpair, "job", "new", dir, "--rim", rim); err != nil {
+		return err
+	}
+	var measured, added cost
+	for _, stage := range job.Stages()[:reportStages] {
+		c, err := timed(b.rimpair, append([]string{"measure", "--rim", rim}, shoots[0].photos...)...)
+		if err != nil {
+			return err
+		}
+		measured = measured.best(c)
+		if c, err = timed(b.rimpair, append([]string{"job", "add", dir, "--stage", string(stage)}, shoots[0].photos...)...); err != nil {
+			return err
+		}
+		added = added.best(c)
+	}
+	var report cost
+	for range listRuns {
+		c, err := timed(b.rimpair, "job", "report", dir)
+		if err != nil {
+			return err
+		}
+		report = report.best(c)
+	}
+	b.printf("\n%-40s %8s %10s\n", fmt.Sprintf("report of %d photos of 12 megapixels", reportStages*len(shoots[0].photos)), "wall s", "MB")
+	for _, name := range []string{"report.html", "report.pdf"} {
+		info, err := os.Stat(filepath.Join(dir, name))
+		if err != nil {
+			return err
+		}
+		b.printf("%-40s %8s %10.2f\n", name, "", float64(info.Size())/1e6)
+	}
+	b.printf("%-40s %8.2f\n", "rimpair job report, both", report.wall.Seconds())
+	b.printf("%-40s %8.2f\n", "rimpair measure, three photos", measured.wall.Seconds())
+	b.printf("%-40s %8.2f (drawing and keeping them: %.2f s)\n", "rimpair job add, the same photos", added.wall.Seconds(), (added.wall - measured.wall).Seconds())
+	b.limits(fmt.Sprintf("%d s after measuring, %d MB", reportLimitS, reportLimitMB))
 	return nil
 }
 

@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"rimpair/calib"
 	"rimpair/measure"
 	"rimpair/report"
 	"rimpair/report/job"
@@ -25,7 +26,7 @@ follow-ups, with the photos as they came. After each step it says what comes nex
 		Args: cobra.NoArgs,
 		RunE: func(command *cobra.Command, _ []string) error { return command.Help() },
 	}
-	command.AddCommand(newJobNewCommand(), newJobAddCommand(), newJobShowCommand(), newJobListCommand(), newJobExportCommand())
+	command.AddCommand(newJobNewCommand(), newJobAddCommand(), newJobShowCommand(), newJobListCommand(), newJobReportCommand(), newJobExportCommand())
 	return command
 }
 
@@ -96,6 +97,9 @@ func addCamera(dir, file, from string) error {
 			return nil
 		}
 		file = filepath.Join(from, filepath.FromSlash(old.Vehicle.CameraProfile.File))
+	}
+	if _, err := calib.LoadProfile(file); err != nil {
+		return err
 	}
 	content, err := os.ReadFile(file)
 	if err != nil {

@@ -11,7 +11,9 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"gonum.org/v1/gonum/mat"
 
+	"rimpair/calib"
 	"rimpair/measure"
 	"rimpair/report/job"
 )
@@ -106,6 +108,21 @@ func TestJobFromEndToEnd(t *testing.T) {
 	r := measured(t, append(paths, "--rim", "305")...)
 	assert.Equal(t, m.TotalToeMm, r.TotalToeMm)
 
+	// The report has what the record has.
+	base := filepath.Join(t.TempDir(), "toe")
+	assert.Equal(t, base+".html\n"+base+".pdf\n", succeeds(t, "job", "report", dir, "-o", base, "--language", "de", "--paper", "letter"))
+	html, err := os.ReadFile(base + ".html")
+	require.NoError(t, err)
+	assert.Contains(t, string(html), "NICHT FAHREN")
+	assert.Contains(t, string(html), fmt.Sprintf(`<data value="%v">`, m.TotalToeMm.Value))
+	assert.Equal(t, 5, strings.Count(string(html), "<img "), "three marked photos, the view from above, one of a check")
+	pdf, err := os.ReadFile(base + ".pdf")
+	require.NoError(t, err)
+	assert.True(t, strings.HasPrefix(string(pdf), "%PDF-"))
+	succeeds(t, "job", "report", dir)
+	shown := succeeds(t, "job", "show", dir)
+	assert.NotContains(t, shown, "not in the record", "the report belongs there")
+
 	said = succeeds(t, "job", "add", dir, "--check", "spokes=ok")
 	assert.NotContains(t, said, "!!")
 	assert.Contains(t, said, "turn the rods as advised")
@@ -168,7 +185,9 @@ func TestJobSaysHowALockNutMovedTheToe(t *testing.T) {
 // The next job of the same vehicle knows what this one learned, and advises by it.
 func TestVehicleIsKeptForTheNextTime(t *testing.T) {
 	profile := filepath.Join(t.TempDir(), "phone.json")
-	require.NoError(t, os.WriteFile(profile, []byte("{}"), 0o600))
+	kept := calib.NewProfile(calib.Device{Make: "Demo", Model: "Phone 101", Width: 4032, Height: 3024}, calib.Camera{F: 3000, Cx: 2016, Cy: 1512}, mat.NewDiagDense(7, []float64{9, 9, 9, 1e-4, 1e-4, 1e-6, 1e-6}))
+	kept.Created, kept.Photos, kept.RmsPx = "2026-01-02", 12, 0.1
+	require.NoError(t, kept.Save(profile))
 	dir := newTestJob(t, "--rim", "406", "--thread", "M6", "--track", "720+-2", "--wheelbase", "1010", "--vehicle", "blue one", "--customer", "A. Rider", "--camera", profile)
 	succeeds(t, "job", "add", dir, "--check", allChecks+"=ok")
 	record(t, dir, state(job.AsFound, 9, 0.1), turn(-2), state(job.Adjusted, 1, 0.1))
@@ -219,6 +238,10 @@ func TestJobRefusedPhotosAreNotRecorded(t *testing.T) {
 	assert.Equal(t, before, after)
 	assert.NoDirExists(t, filepath.Join(dir, "photos"))
 
+	code, _, stderr = cli("job", "add", dir, "--keep-only", filepath.Join(dir, "job.json"))
+	assert.Equal(t, exitRefused, code)
+	assert.Contains(t, stderr, "[not_a_photo]")
+
 	said := succeeds(t, "job", "add", dir, "--keep-only", "--note", "the label", grey)
 	assert.Contains(t, said, "the label; 1 photo")
 }
@@ -255,9 +278,11 @@ func TestJobMistakesGetOneLine(t *testing.T) {
 		{"show", filepath.Dir(dir)},
 		{"list", "nowhere"},
 		{"export", "nowhere"},
+		{"report", "nowhere"},
+		{"report", dir, "--language", "xx"},
+		{"report", dir, "--paper", "a9"},
 		{"add", dir},
 		{"add", "nowhere", "--note", "x"},
-		{"add", dir, "nowhere.jpg", "--keep-only"},
 		{"add", dir, "--check", "spokes"},
 		{"add", dir, "--check", "spokes=good"},
 		{"add", dir, "--check", "bell=ok"},

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"path/filepath"
 	"slices"
 	"strings"
 
@@ -14,6 +15,7 @@ import (
 	"rimpair/measure"
 	"rimpair/report"
 	"rimpair/report/job"
+	"rimpair/vision"
 )
 
 // addFlags are the options of job add.
@@ -94,10 +96,14 @@ func runJobAdd(dir string, photos []string, flags *addFlags, stdout io.Writer) e
 	if len(adds) == 0 && !flags.vehicle.any() {
 		return errors.New("nothing to add: give photos, --check, --turned, --note, or what is known of the vehicle")
 	}
-	if flags.measures(photos) {
-		if err := flags.measurePhotos(dir, photos, &adds[0]); err != nil {
-			return err
-		}
+	switch {
+	case flags.measures(photos):
+		err = flags.measurePhotos(dir, photos, &adds[0])
+	case len(photos) > 0:
+		err = adds[0].look(photos)
+	}
+	if err != nil {
+		return err
 	}
 	if len(flags.turned) > 0 {
 		if err := recordAdvice(dir, adds[0].entry.Adjustment); err != nil {
@@ -115,7 +121,7 @@ func runJobAdd(dir string, photos []string, flags *addFlags, stdout io.Writer) e
 		}
 		return nil
 	})
-	if err == nil && flags.vehicle.cameraFile != "" {
+	if err == nil && flags.vehicle.cameraFile != "" && flags.vehicle.cameraFile != noCamera {
 		err = addCamera(dir, flags.vehicle.cameraFile, "")
 	}
 	if err != nil {
@@ -144,8 +150,30 @@ func recordAdvice(dir string, to *job.Adjustment) error {
 type addition struct {
 	entry  job.Entry
 	photos []string
-	sums   []string // of the photos as they were measured
+	sums   []string // of the photos as they were read
 	result []byte
+	small  []report.JobPicture // for the report
+}
+
+// saw takes down a photo as it was read, and returns its orientation.
+func (a *addition) saw(p *vision.Photo) int {
+	a.sums = append(a.sums, hex.EncodeToString(p.SHA256[:]))
+	return p.Orientation
+}
+
+// look reads photos that are not measured.
+func (a *addition) look(photos []string) error {
+	var orientations []int
+	for _, path := range photos {
+		p, err := vision.Load(path, vision.DefaultLimits())
+		if err != nil {
+			return err
+		}
+		orientations = append(orientations, a.saw(p))
+	}
+	var err error
+	a.small, err = report.PlainPictures(photos, orientations)
+	return err
 }
 
 // to adds it to a draft.
@@ -157,7 +185,7 @@ func (a *addition) to(d *job.Draft) error {
 			return err
 		}
 		if a.sums != nil && a.sums[i] != f.SHA256 {
-			return fmt.Errorf("%s was changed while it was measured", path)
+			return fmt.Errorf("%s was changed while it was read", path)
 		}
 		e.Photos = append(e.Photos, f)
 	}
@@ -168,6 +196,13 @@ func (a *addition) to(d *job.Draft) error {
 			return err
 		}
 		e.Measurement = &m
+	}
+	for _, p := range a.small {
+		f, err := d.AddPicture(&e, p.Name, p.JPEG)
+		if err != nil {
+			return err
+		}
+		e.Pictures = append(e.Pictures, f)
 	}
 	d.Append(e)
 	return nil
@@ -231,7 +266,7 @@ func (flags *addFlags) measurePhotos(dir string, photos []string, a *addition) e
 	if err := flags.vehicle.apply(&j.Vehicle); err != nil {
 		return err
 	}
-	m, inputs, err := measurePhotos(photos, measure.Settings{BeadSeatMm: j.Vehicle.RimMm, RunoutMm: flags.runoutMm}, "")
+	m, inputs, err := measurePhotos(photos, measure.Settings{BeadSeatMm: j.Vehicle.RimMm, RunoutMm: flags.runoutMm}, flags.camera(dir, j))
 	if err != nil {
 		return err
 	}
@@ -242,8 +277,12 @@ func (flags *addFlags) measurePhotos(dir string, photos []string, a *addition) e
 	a.entry.Measurement = &job.Measurement{
 		Stage: stage, Valves: flags.valves, TotalToeMm: m.Result.TotalToeMm, RimTotalToeMm: m.Result.RimTotalToeMm,
 	}
+	var orientations []int
 	for _, in := range inputs {
-		a.sums = append(a.sums, hex.EncodeToString(in.Photo.SHA256[:]))
+		orientations = append(orientations, a.saw(in.Photo))
+	}
+	if a.small, err = report.JobPictures(*m, photos, orientations); err != nil {
+		return err
 	}
 	var result bytes.Buffer
 	if err := report.JSON(&result, m.Result); err != nil {
@@ -251,6 +290,14 @@ func (flags *addFlags) measurePhotos(dir string, photos []string, a *addition) e
 	}
 	a.result = result.Bytes()
 	return nil
+}
+
+// camera is the profile to measure with: that given now, else the job's own.
+func (flags *addFlags) camera(dir string, j *job.Job) string {
+	if flags.vehicle.cameraFile == "" && j.Vehicle.CameraProfile != nil {
+		return filepath.Join(dir, filepath.FromSlash(j.Vehicle.CameraProfile.File))
+	}
+	return flags.vehicle.cameraFile
 }
 
 // parseChecks reads "spokes,kingpins=ok".

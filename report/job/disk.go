@@ -5,6 +5,7 @@ import (
 	"io"
 	"os"
 	"path"
+	"path/filepath"
 )
 
 // disk is a job's folder as this package changes it. Names have slashes and stay in
@@ -65,4 +66,18 @@ func write(d disk, name string, content func(io.Writer) error) error {
 		err = f.Sync()
 	}
 	return errors.Join(err, f.Close())
+}
+
+// WriteFile writes a file that is no part of a record, whole or not at all.
+func WriteFile(name string, content func(io.Writer) error) error {
+	root, err := os.OpenRoot(filepath.Dir(name))
+	if err != nil {
+		return err
+	}
+	defer root.Close()
+	d := folder{root}
+	if err := put(d, filepath.Base(name), content); err != nil {
+		return err
+	}
+	return d.SyncDir(".")
 }

@@ -9,6 +9,7 @@
 //	job.json          everything that was recorded, as job.schema.json describes it
 //	photos/NN-what/   the photos of entry NN as they came
 //	results/NN-what.json  what was measured from them
+//	pictures/NN-what/ small ones for the report, with marks
 //	camera/           the profile of a calibrated camera
 //
 // job.json names every other file with its SHA-256. A file that it does not name

@@ -31,20 +31,13 @@ func Export(dir, archive string) (leftOut []Damage, err error) {
 		return nil, err
 	}
 	defer root.Close()
-	where, err := os.OpenRoot(filepath.Dir(archive))
-	if err != nil {
-		return nil, err
-	}
-	defer where.Close()
 	absolute, err := filepath.Abs(dir)
 	if err != nil {
 		return nil, err
 	}
 	p := packer{job: s.Job, root: root, top: plain(filepath.Base(absolute)), leftOut: s.Damage}
-	if err := put(folder{where}, filepath.Base(archive), p.pack); err != nil {
-		return nil, err
-	}
-	return p.leftOut, folder{where}.SyncDir(".")
+	err = WriteFile(archive, p.pack)
+	return p.leftOut, err
 }
 
 // packer packs one job.
@@ -65,8 +58,12 @@ func (p *packer) pack(w io.Writer) error {
 				return err
 			}
 		}
+		others := slices.Clone(e.Pictures) // drawn anew, without EXIF
 		if e.Measurement != nil {
-			if err := p.file(e.Measurement.Result); err != nil {
+			others = append(others, e.Measurement.Result)
+		}
+		for _, f := range others {
+			if err := p.file(f); err != nil {
 				return err
 			}
 		}

@@ -107,6 +107,12 @@ func (d *Draft) AddResult(e *Entry, content []byte) (File, error) {
 	return d.add(fmt.Sprintf("results/%s.json", d.place(e)), "", bytesOf(content))
 }
 
+// AddPicture writes a picture for the report, of the entry that Append will be given
+// next.
+func (d *Draft) AddPicture(e *Entry, name string, jpeg []byte) (File, error) {
+	return d.add(d.free("pictures/"+d.place(e), name), "", bytesOf(jpeg))
+}
+
 // AddPhoto copies a photo for the entry that Append will be given next.
 func (d *Draft) AddPhoto(e *Entry, source string) (File, error) {
 	f, err := os.Open(source)

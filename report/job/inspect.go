@@ -40,8 +40,8 @@ func Inspect(dir string) (*Inspected, error) {
 	defer root.Close()
 	s := &Inspected{Job: j, Damage: damage, Results: map[int]measure.Result{}}
 	for i, e := range j.Entries {
-		for _, photo := range e.Photos {
-			s.note(photo.File, check(root, photo))
+		for _, f := range slices.Concat(e.Photos, e.Pictures) {
+			s.note(f.File, check(root, f))
 		}
 		if e.Measurement != nil {
 			result, err := readResult(root, e.Measurement)
@@ -109,7 +109,7 @@ func readResult(root *os.Root, m *Measurement) (measure.Result, error) {
 
 // loose lists what the record does not name; hidden files are not looked at.
 func loose(root *os.Root, j *Job) ([]string, error) {
-	named := map[string]bool{recordName: true}
+	named := map[string]bool{recordName: true, "report.html": true, "report.pdf": true}
 	for _, f := range j.files() {
 		named[f.File] = true
 	}

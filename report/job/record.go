@@ -43,6 +43,9 @@ type Entry struct {
 	Measurement *Measurement `json:"measurement,omitempty"`
 	Note        string       `json:"note,omitempty"`
 	Photos      []File       `json:"photos,omitempty"` // of a measurement: in the order of its result
+	// Pictures are small ones for the report, in the order of the photos; those of a
+	// measurement show its marks, and the view from above comes last.
+	Pictures []File `json:"pictures,omitempty"`
 }
 
 // File is a file of the job's folder.
@@ -129,6 +132,7 @@ func (j *Job) files() []File {
 			list = append(list, e.Measurement.Result)
 		}
 		list = append(list, e.Photos...)
+		list = append(list, e.Pictures...)
 	}
 	return list
 }
@@ -137,7 +141,11 @@ func (j *Job) files() []File {
 // no hidden name, nothing that any file system or shell reads in a way of its own.
 func isPlainPath(name string) bool {
 	dir, base := path.Split(name)
-	if kind, ok := strings.CutPrefix(dir, "photos/"); ok {
+	kind, ok := strings.CutPrefix(dir, "photos/")
+	if !ok {
+		kind, ok = strings.CutPrefix(dir, "pictures/")
+	}
+	if ok {
 		number, word, _ := strings.Cut(strings.TrimSuffix(kind, "/"), "-")
 		if len(number) < 2 || len(number) > 6 || strings.Trim(number, "0123456789") != "" ||
 			word == "" || strings.Trim(word, "abcdefghijklmnopqrstuvwxyz-") != "" {

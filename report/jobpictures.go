@@ -1,0 +1,83 @@
+package report
+
+import (
+	"bytes"
+	"fmt"
+	"image"
+	"image/jpeg"
+	"path/filepath"
+	"runtime"
+	"strings"
+
+	"github.com/disintegration/imaging"
+
+	"rimpair/measure"
+)
+
+// Pictures of a job are kept small enough that those of a dozen photos can be sent
+// in one page.
+const (
+	pageLongSidePx  = 1400
+	plainLongSidePx = 900
+	pageQuality     = 72 // of JPEG: about 200 kB a marked photo
+)
+
+// JobPicture is a small picture for a job's report.
+type JobPicture struct {
+	Name string // of the file
+	JPEG []byte
+}
+
+// JobPictures draws what a measurement used on each photo, and the view from above,
+// which comes last. Paths and orientations are in the order of Result.Photos.
+func JobPictures(m measure.Measurement, paths []string, orientations []int) ([]JobPicture, error) {
+	top, err := NewTopView(m)
+	if err != nil {
+		return nil, err
+	}
+	var pictures []JobPicture
+	names := markedNames(paths)
+	for i, path := range paths {
+		runtime.GC() // as in WriteAll: one photo at a time
+		photo, err := OpenPicture(path, orientations[i])
+		if err != nil {
+			return nil, err
+		}
+		if r := m.Result.Photos[i]; photo.width != r.Width || photo.height != r.Height {
+			return nil, fmt.Errorf("%s was changed while it was measured", path)
+		}
+		top.Add(i, photo)
+		DrawPhoto(photo, m.Overlays[i])
+		small, err := pageJPEG(photo.Upright, pageLongSidePx)
+		if err != nil {
+			return nil, err
+		}
+		pictures = append(pictures, JobPicture{names[i], small})
+	}
+	small, err := pageJPEG(top.Draw(), pageLongSidePx)
+	return append(pictures, JobPicture{"top-view.jpg", small}), err
+}
+
+// PlainPictures makes small pictures of photos that are not measured.
+func PlainPictures(paths []string, orientations []int) ([]JobPicture, error) {
+	var pictures []JobPicture
+	for i, path := range paths {
+		photo, err := OpenPicture(path, orientations[i])
+		if err != nil {
+			return nil, err
+		}
+		small, err := pageJPEG(photo.Upright, plainLongSidePx)
+		if err != nil {
+			return nil, err
+		}
+		base := filepath.Base(path)
+		pictures = append(pictures, JobPicture{strings.TrimSuffix(base, filepath.Ext(base)) + ".jpg", small})
+	}
+	return pictures, nil
+}
+
+func pageJPEG(img image.Image, longSidePx int) ([]byte, error) {
+	var b bytes.Buffer
+	err := jpeg.Encode(&b, imaging.Fit(img, longSidePx, longSidePx, imaging.Box), &jpeg.Options{Quality: pageQuality})
+	return b.Bytes(), err
+}
