@@ -371,7 +371,7 @@ func TestPDFHasThePagesFigures(t *testing.T) {
 
 // In a real browser nothing is wider than a screen of 320 px, which 1280 px are at
 // 400 % zoom (WCAG 2.2, 1.4.10), apart from tables and the chart, which scroll in
-// themselves; printed, it fits both papers. RIMPAIR_CHROMIUM names the browser.
+// themselves; printed, its figures are there.
 func TestPageInABrowser(t *testing.T) {
 	browser, err := exec.LookPath("chromium")
 	if err != nil {

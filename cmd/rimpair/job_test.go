@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/santhosh-tekuri/jsonschema/v6"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"gonum.org/v1/gonum/mat"
@@ -129,6 +130,28 @@ func TestJobFromEndToEnd(t *testing.T) {
 	said = succeeds(t, "job", "add", dir, "--turned", "0.5 shorter")
 	assert.Contains(t, said, "Measure what the turn has done")
 	assert.Contains(t, said, "tie rod shorter, turns: 0.5")
+	requireRecordSchema(t, dir)
+}
+
+// requireRecordSchema checks a job's record against its schema and those that it
+// refers to.
+func requireRecordSchema(t *testing.T, dir string) {
+	t.Helper()
+	read := func(name string) any {
+		f, err := os.Open(name)
+		require.NoError(t, err)
+		defer f.Close()
+		doc, err := jsonschema.UnmarshalJSON(f)
+		require.NoError(t, err)
+		return doc
+	}
+	c := jsonschema.NewCompiler()
+	for urn, file := range map[string]string{"measurement:1": "measurement", "steering:1": "adjust-steering", "adjustment:1": "adjust", "job:2": "job/job"} {
+		require.NoError(t, c.AddResource("urn:rimpair:"+urn, read("../../report/"+file+".schema.json")))
+	}
+	schema, err := c.Compile("urn:rimpair:job:2")
+	require.NoError(t, err)
+	require.NoError(t, schema.Validate(read(filepath.Join(dir, "job.json"))))
 }
 
 // record makes a job of measurements without photos.
@@ -221,6 +244,7 @@ func TestVehicleIsKeptForTheNextTime(t *testing.T) {
 	s, err = job.Inspect(next)
 	require.NoError(t, err)
 	assert.Contains(t, string(s.Entries[len(s.Entries)-1].Adjustment.Advice), "make it SHORTER by 1 turn")
+	requireRecordSchema(t, next)
 }
 
 func TestJobRefusedPhotosAreNotRecorded(t *testing.T) {

@@ -38,13 +38,26 @@ func Create(dir string, j Job) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return err
 	}
-	return locked(dir, lockWait, func(d disk) error {
+	err = locked(dir, lockWait, func(d disk) error {
 		if _, err := os.Stat(filepath.Join(dir, recordName)); err == nil {
 			return fmt.Errorf("%s was made by another process just now", dir)
 		}
 		draft := &Draft{Job: &j, disk: d}
 		return draft.commit()
 	})
+	if err != nil {
+		return err
+	}
+	return syncDir(filepath.Dir(dir))
+}
+
+// syncDir forces a folder's list of names to the disk.
+func syncDir(dir string) error {
+	root, err := os.OpenRoot(dir)
+	if err != nil {
+		return err
+	}
+	return errors.Join(folder{root}.SyncDir("."), root.Close())
 }
 
 // Update reads a job, lets change add to it, and writes it, while no other process

@@ -66,11 +66,7 @@ func takeIn(archive, store string, free int64) (dir string, err error) {
 	if err := os.Rename(incoming, dir); err != nil {
 		return "", err
 	}
-	root, err := os.OpenRoot(store)
-	if err != nil {
-		return dir, err
-	}
-	return dir, errors.Join(folder{root}.SyncDir("."), root.Close())
+	return dir, syncDir(store)
 }
 
 // unpacker unpacks one archive.
