@@ -7,11 +7,12 @@ import (
 	"runtime"
 	"slices"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"time"
 
 	jsonv2 "github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
-	"golang.org/x/sync/errgroup"
 
 	"rimpair/measure"
 )
@@ -41,18 +42,19 @@ func List(store string) ([]Listed, error) {
 		return nil, err
 	}
 	all := make([]*Listed, len(entries))
-	var group errgroup.Group
-	group.SetLimit(2 * runtime.NumCPU()) // some wait for the disk
-	for i, entry := range entries {
-		if !entry.IsDir() || strings.HasPrefix(entry.Name(), ".") {
-			continue
-		}
-		group.Go(func() error {
-			all[i] = listed(store, entry.Name())
-			return nil
+	var next atomic.Int64
+	var group sync.WaitGroup
+	for range 2 * runtime.NumCPU() { // some wait for the disk
+		group.Go(func() {
+			var buffer []byte
+			for i := int(next.Add(1)) - 1; i < len(entries); i = int(next.Add(1)) - 1 {
+				if entries[i].IsDir() && !strings.HasPrefix(entries[i].Name(), ".") {
+					all[i] = listed(store, entries[i].Name(), &buffer)
+				}
+			}
 		})
 	}
-	_ = group.Wait() // each job has its own error
+	group.Wait()
 	var jobs []Listed
 	for _, l := range all {
 		if l != nil {
@@ -68,10 +70,11 @@ func List(store string) ([]Listed, error) {
 	return jobs, nil
 }
 
-func listed(store, name string) *Listed {
+// listed sums up one job. The buffer spares one for each of them.
+func listed(store, name string, buffer *[]byte) *Listed {
 	l := &Listed{Dir: name}
 	dir := filepath.Join(store, name)
-	content, err := readLimited(filepath.Join(dir, recordName), largestRecord)
+	content, err := readLimited(filepath.Join(dir, recordName), largestRecord, buffer)
 	switch {
 	case errors.Is(err, os.ErrNotExist):
 		return nil

@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -36,7 +37,7 @@ var ErrNoJob = errors.New("is no job: there is no job.json in it")
 // Read reads the record in a folder. Where it is damaged it returns what could be
 // read and names the damage; Inspect looks at the other files too.
 func Read(dir string) (*Job, []Damage, error) {
-	content, err := readLimited(filepath.Join(dir, recordName), largestRecord)
+	content, err := readLimited(filepath.Join(dir, recordName), largestRecord, new([]byte))
 	if errors.Is(err, os.ErrNotExist) {
 		return nil, nil, fmt.Errorf("%s %w", dir, ErrNoJob)
 	}
@@ -50,7 +51,8 @@ func Read(dir string) (*Job, []Damage, error) {
 	return j, damage, nil
 }
 
-func readLimited(name string, limit int64) ([]byte, error) {
+// readLimited reads a file of limited size into a buffer, which grows as needed.
+func readLimited(name string, limit int64, buffer *[]byte) ([]byte, error) {
 	f, err := os.Open(name)
 	if err != nil {
 		return nil, err
@@ -63,9 +65,9 @@ func readLimited(name string, limit int64) ([]byte, error) {
 	if !info.Mode().IsRegular() || info.Size() > limit {
 		return nil, fmt.Errorf("%s is no file of at most %d MB", name, limit>>20)
 	}
-	content := make([]byte, info.Size())
-	_, err = io.ReadFull(f, content)
-	return content, err
+	*buffer = slices.Grow((*buffer)[:0], int(info.Size()))[:info.Size()]
+	_, err = io.ReadFull(f, *buffer)
+	return *buffer, err
 }
 
 // decode reads a record of this version, or an older one.
