@@ -53,7 +53,7 @@ func newJobNewCommand() *cobra.Command {
 			if err := job.Create(args[0], j); err != nil {
 				return err
 			}
-			if vehicle.cameraFile != "" || from != "" {
+			if vehicle.cameraFile != noCamera && (vehicle.cameraFile != "" || from != "") {
 				if err := addCamera(args[0], vehicle.cameraFile, from); err != nil {
 					return err
 				}

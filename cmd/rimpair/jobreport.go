@@ -38,6 +38,9 @@ no network, and as a PDF. It goes into the job's folder, or where --output says.
 				return err
 			}
 			p := report.NewJobPaper(report.JobSource{Job: s, Version: version, Now: time.Now(), Picture: pictureIn(args[0]), Language: l})
+			for _, alarm := range report.JobAlarms(s.Job, l) {
+				fmt.Fprintln(command.OutOrStdout(), "!!", alarm)
+			}
 			base := output
 			if base == "" {
 				base = filepath.Join(args[0], "report")
