@@ -56,7 +56,7 @@ func rimVisible(c *locus) func(*imagePoint) bool {
 // as where the near part of a wheel stands before its far part.
 func crossesTube(w *Wheel, c *locus, from, sight r3.Vec) bool {
 	tyre := w.tyreAxes()
-	for s := 2 * w.Tube; s < 2.5*w.Ring; s += w.Tube / 2 {
+	for s := 2 * w.Tube; s < 2.5*w.Ring; s += max(w.Tube/2, 5) { // a wrong wheel may have no tube
 		at := r3.Sub(r3.Add(from, r3.Scale(s, sight)), w.Centre)
 		axial := r3.Dot(at, tyre.axle)
 		radial := math.Sqrt(max(0, r3.Norm2(at)-axial*axial))

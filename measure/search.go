@@ -167,13 +167,14 @@ const (
 	peakSpacingMm   = 60.0
 )
 
-// peaks are the best guesses on the floor around the sheets, best first.
-func (k *seeker) peaks(sheets []SheetState) []guess {
+// peaks are the best guesses on the floor around the sheets, best first, from a grid
+// shifted along both axes.
+func (k *seeker) peaks(sheets []SheetState, shift float64) []guess {
 	minX, maxX, minY, maxY := reachOf(sheets)
 	columns := make([][]guess, int((maxX-minX)/gridStepMm)+1)
 	each(len(columns), func(i int) {
-		x := minX + float64(i)*gridStepMm
-		for y := minY; y <= maxY; y += gridStepMm {
+		x := minX + shift + float64(i)*gridStepMm
+		for y := minY + shift; y <= maxY; y += gridStepMm {
 			columns[i] = append(columns[i], k.bestSize(x, y))
 		}
 	})
@@ -274,11 +275,19 @@ func (m *set) findPairs() []pairGuess {
 	if m.settings.BeadSeatMm == 0 {
 		sizes = beadSeats
 	}
+	// What several photos show together is found from any grid near it; a single one has
+	// narrower peaks, and is looked at on a second grid between the first.
+	shifts := []float64{0}
+	if len(m.inputs) == 1 {
+		shifts = append(shifts, gridStepMm/2)
+	}
 	var all []pairGuess
 	for _, size := range sizes {
 		coarse := seeker{views: views, pictures: halved, bead: size / 2, angles: searchAngles}
 		fine := seeker{views: views, pictures: pictures, bead: size / 2, angles: fineAngles}
-		all = append(all, fine.sharpen(pairs(coarse.peaks(m.scene.Sheets)))...)
+		for _, shift := range shifts {
+			all = append(all, fine.sharpen(pairs(coarse.peaks(m.scene.Sheets, shift)))...)
+		}
 	}
 	slices.SortStableFunc(all, func(a, b pairGuess) int { return cmp.Compare(b.score, a.score) })
 	return all
