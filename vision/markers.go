@@ -27,11 +27,12 @@ const (
 	smallestPx = 64
 )
 
-// proposeMarkers looks coarsely first, and finely unless that was plenty.
-func proposeMarkers(g *Gray) ([]marker, error) {
+// proposeMarkers looks coarsely first, and finely unless that was plenty: so many sheets
+// as are enough.
+func proposeMarkers(g *Gray, enough int) ([]marker, error) {
 	fine := fineScale(max(g.Width, g.Height))
 	markers, err := findMarkers(g, fine/2, 0)
-	if err != nil || plenty(markers) {
+	if err != nil || plenty(markers, enough) {
 		return markers, err
 	}
 	more, err := findMarkers(g, fine, fineWindow)
@@ -48,8 +49,8 @@ func fineScale(length int) float64 {
 	return math.Min(scale, maxEnlarge)
 }
 
-// plenty says that at least sureSheets sheets are seen, and all of these surely.
-func plenty(markers []marker) bool {
+// plenty says that enough sheets are seen, and all of these surely.
+func plenty(markers []marker, enough int) bool {
 	sheets := 0
 	for sheet := 1; sheet <= calib.MaxSheets; sheet++ {
 		n := distinct(markersOf(sheet, markers))
@@ -58,7 +59,7 @@ func plenty(markers []marker) bool {
 		}
 		sheets += min(n, 1)
 	}
-	return sheets >= sureSheets
+	return sheets >= enough
 }
 
 func markersOf(sheet int, all []marker) []marker {

@@ -20,11 +20,17 @@ const (
 
 // FindSheets returns the inner corners of all reference sheets in a photo, in the
 // order of sheets and of corners on them. The error is a *Refusal.
-func FindSheets(g *Gray) ([]Corner, error) {
+func FindSheets(g *Gray) ([]Corner, error) { return findSheets(g, sureSheets) }
+
+// FindNearSheet is FindSheets for a photo of a sheet from near: it is content with one
+// sheet that is clearly seen, and looks no closer for others.
+func FindNearSheet(g *Gray) ([]Corner, error) { return findSheets(g, 1) }
+
+func findSheets(g *Gray, enough int) ([]Corner, error) {
 	if min(g.Width, g.Height) < smallestPx {
 		return nil, noSheet()
 	}
-	markers, err := proposeMarkers(g)
+	markers, err := proposeMarkers(g, enough)
 	if err != nil {
 		return nil, err
 	}

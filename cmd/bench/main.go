@@ -36,10 +36,12 @@ func main() {
 			exit(yardstick(os.Args[2:]))
 		case warmYardstickCommand:
 			exit(warmYardstick(os.Args[2:]))
+		case cameraYardstickCommand:
+			exit(cameraYardstick(os.Args[2:]))
 		}
 	}
 	b := bench{out: os.Stdout}
-	only := flag.String("only", "photos,scenes,geometry,negatives,adjust,jobs,speed", "which tables, separated by commas")
+	only := flag.String("only", "photos,scenes,geometry,negatives,adjust,jobs,camera,speed", "which tables, separated by commas")
 	flag.StringVar(&b.rimpair, "rimpair", "./rimpair", "the program to measure with")
 	flag.IntVar(&b.scenes, "scenes", 200, "how many scenes to draw")
 	flag.Uint64Var(&b.seed, "seed", uint64(time.Now().UnixNano()), "seed of the first scene")
@@ -62,8 +64,12 @@ func (b *bench) run(parts []string) (err error) {
 		return err
 	}
 	defer os.RemoveAll(b.dir)
+	// No camera profile of whoever runs this may help.
+	if err := os.Setenv("XDG_CONFIG_HOME", b.dir); err != nil {
+		return err
+	}
 	tables := map[string]func() error{
-		"photos": b.photoTables, "scenes": b.sceneTables, "geometry": b.geometryTable, "negatives": b.negativesTable, "adjust": b.adjustTable, "jobs": b.jobsTable, "speed": b.speedTable,
+		"photos": b.photoTables, "scenes": b.sceneTables, "geometry": b.geometryTable, "negatives": b.negativesTable, "adjust": b.adjustTable, "jobs": b.jobsTable, "camera": b.cameraTable, "speed": b.speedTable,
 	}
 	for _, part := range parts {
 		table, ok := tables[part]

@@ -19,6 +19,7 @@ type trial struct {
 	set    string
 	photos []string
 	rimMm  float64 // 0: not told
+	camera string  // profile to measure with, if any
 	truth  samples.StateTruth
 	// otherTruths are those of photos between which something was moved.
 	otherTruths []samples.StateTruth
@@ -38,6 +39,9 @@ func (t *trial) measure(rimpair string) {
 	args := append([]string{"measure", "--json"}, t.photos...)
 	if t.rimMm != 0 {
 		args = append(args, "--rim", fmt.Sprint(t.rimMm))
+	}
+	if t.camera != "" {
+		args = append(args, "--camera", t.camera)
 	}
 	stdout, err := exec.Command(rimpair, args...).Output()
 	const exitRefused = 3

@@ -105,7 +105,7 @@ func chessboardOf(pattern string, squareMm float64) (calib.Chessboard, error) {
 // loadTargets reads the photos and finds the sheets' or the chessboard's corners, as
 // many at once as there are processors. A photo that cannot be used is left out.
 func loadTargets(paths []string, board calib.Chessboard) ([]measure.Input, []measure.Dropped, error) {
-	find := vision.FindSheets
+	find := vision.FindNearSheet
 	if board != (calib.Chessboard{}) {
 		find = func(g *vision.Gray) ([]vision.Corner, error) { return vision.FindChessboard(g, board) }
 	}
