@@ -64,10 +64,6 @@ func (b *bench) run(parts []string) (err error) {
 		return err
 	}
 	defer os.RemoveAll(b.dir)
-	// No camera profile of whoever runs this may help.
-	if err := os.Setenv("XDG_CONFIG_HOME", b.dir); err != nil {
-		return err
-	}
 	tables := map[string]func() error{
 		"photos": b.photoTables, "scenes": b.sceneTables, "geometry": b.geometryTable, "negatives": b.negativesTable, "adjust": b.adjustTable, "jobs": b.jobsTable, "camera": b.cameraTable, "speed": b.speedTable,
 	}
