@@ -193,3 +193,111 @@ func TestCalibrationNamesMissingViews(t *testing.T) {
 		})
 	}
 }
+
+// Bad photos are dropped, each by its name with the reason, and the rest calibrates.
+func TestCalibrationDropsBadPhotos(t *testing.T) {
+	good := func(seed uint64) []Input { return shots(t, rand.New(rand.NewPCG(seed, 3)), drawnCamera, plannedStands()) }
+	for name, c := range map[string]struct {
+		spoil func(in *Input)
+		words string
+	}{
+		"another phone": {func(in *Input) { in.Photo.Camera.Model = "B2" }, "another camera"},
+		"zoomed":        {func(in *Input) { in.Photo.Camera.Focal35Mm = 52 }, "zoom"},
+		"twice":         {func(in *Input) { in.Photo.SHA256 = [32]byte{0, 1} }, "the same photo as photo01.jpg"},
+		"blurred": {func(in *Input) {
+			for i := range in.Corners {
+				in.Corners[i].BlurPx = 6
+			}
+		}, "blurred"},
+		"few corners": {func(in *Input) { in.Corners = in.Corners[:5] }, "too few corners"},
+		"bent sheet": {func(in *Input) {
+			for i := range in.Corners {
+				p := calib.CornerMm(in.Corners[i].Index)
+				in.Corners[i].Y += 12 * p.X * p.X * p.Y / (boardHalfX * boardHalfX * boardHalfY)
+			}
+		}, "does not fit"},
+		"no flat sheet": {func(in *Input) {
+			for i := range in.Corners {
+				in.Corners[i].X = float64(drawnWidth) - in.Corners[i].X // mirrored
+			}
+		}, "no flat sheet"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			inputs := good(7)
+			c.spoil(&inputs[4])
+			got, err := Calibrate(inputs, []Dropped{{"notes.txt", "no photo"}}, calib.Chessboard{})
+			require.NoError(t, err)
+			require.Len(t, got.Dropped, 2, "%v", got.Dropped)
+			assert.Equal(t, Dropped{"notes.txt", "no photo"}, got.Dropped[0])
+			assert.Equal(t, "photo05.jpg", got.Dropped[1].Photo)
+			assert.Contains(t, got.Dropped[1].Reason, c.words)
+			assert.Len(t, got.Used, len(inputs)-1)
+			assert.InDelta(t, drawnCamera.F, got.Camera.F, 4*math.Sqrt(got.Covariance.At(0, 0)))
+		})
+	}
+	t.Run("too few are left", func(t *testing.T) {
+		inputs := good(8)
+		for i := range 3 {
+			inputs[i].Photo.Camera.Model = "B2"
+		}
+		_, err := Calibrate(inputs, nil, calib.Chessboard{})
+		var refusal *vision.Refusal
+		require.ErrorAs(t, err, &refusal)
+		assert.Equal(t, "too_few_views", refusal.Code)
+		assert.Contains(t, refusal.Reason, "photo02.jpg: taken with another camera")
+	})
+	t.Run("none", func(t *testing.T) {
+		_, err := Calibrate(nil, nil, calib.Chessboard{})
+		assert.Error(t, err)
+	})
+}
+
+// k3 is kept where the photos show one, and then the truth lies in its interval too.
+func TestCalibrationFindsK3(t *testing.T) {
+	camera := drawnCamera
+	camera.K3 = 0.25
+	c, err := Calibrate(shots(t, rand.New(rand.NewPCG(4, 5)), camera, plannedStands()), nil, calib.Chessboard{})
+	require.NoError(t, err)
+	require.Equal(t, calib.NumIntrinsics, c.Covariance.SymmetricDim())
+	for i, truth := range camera.Numbers() {
+		assert.InDelta(t, *truth, *c.Camera.Numbers()[i], 4*math.Sqrt(c.Covariance.At(i, i)), calib.IntrinsicNames()[i])
+	}
+	p := c.Profile("2026-05-01")
+	assert.Equal(t, "k3", p.Parameters[7])
+	assert.Len(t, p.PhotoHashes, len(plannedStands()))
+}
+
+// Derivatives of the whole model, two sheets in a photo among them, agree with
+// differences.
+func TestCalibrationDerivatives(t *testing.T) {
+	inputs := shots(t, rand.New(rand.NewPCG(6, 7)), drawnCamera, plannedStands())
+	for _, corner := range inputs[1].Corners { // a second sheet beside the first
+		corner.Sheet, corner.X = 2, corner.X/2
+		inputs[0].Corners = append(inputs[0].Corners, corner)
+	}
+	model := wholeLens
+	model.k3 = true
+	c := newCalibration(calib.Chessboard{}, model)
+	c.inputs = inputs
+	require.NoError(t, c.place(c.startCamera()))
+	require.Len(t, c.scene.Sheets, len(inputs)+1)
+	c.fit = adjustment{layout: c.layout(), corners: c.corners}
+	c.fit.priors = c.priors(&c.fit.layout)
+	requireDerivatives(t, c.fit.problem(), c.scene, 1e-6)
+}
+
+// Without EXIF the targets' perspective gives a start that the adjustment reaches the
+// same camera from.
+func TestCalibrationWithoutExif(t *testing.T) {
+	inputs := shots(t, rand.New(rand.NewPCG(8, 9)), drawnCamera, plannedStands())
+	with, err := Calibrate(inputs, nil, calib.Chessboard{})
+	require.NoError(t, err)
+	for i := range inputs {
+		inputs[i].Photo.FocalPx = 0
+	}
+	without, err := Calibrate(inputs, nil, calib.Chessboard{})
+	require.NoError(t, err)
+	for i := range with.Covariance.SymmetricDim() {
+		assert.InDelta(t, *with.Camera.Numbers()[i], *without.Camera.Numbers()[i], 0.02*math.Sqrt(with.Covariance.At(i, i)))
+	}
+}
