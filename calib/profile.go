@@ -30,7 +30,10 @@ type Profile struct {
 	Parameters []string    `json:"parameters"`
 	Values     []float64   `json:"values"`
 	Covariance [][]float64 `json:"covariance"`
-	Photos     int         `json:"photos"` // that were used
+	// LensMotion is how much more than usual the lens moved from photo to photo, 1 or
+	// more; it comes on top of the covariance, which is that of the lens's mean.
+	LensMotion float64 `json:"lens_motion"`
+	Photos     int     `json:"photos"` // that were used
 	// RmsPx is what the corners missed their places by, of one coordinate.
 	RmsPx float64 `json:"rms_px"`
 	// PhotoHashes are the SHA-256 of the photos' files, so that none counts twice.
@@ -59,7 +62,7 @@ const (
 func NewProfile(d Device, c Camera, covariance mat.Symmetric) Profile {
 	n := covariance.SymmetricDim()
 	names, numbers := IntrinsicNames(), c.Numbers()
-	p := Profile{Schema: profileSchema + strconv.Itoa(profileVersion), Device: d, Parameters: slices.Clone(names[:n])}
+	p := Profile{Schema: profileSchema + strconv.Itoa(profileVersion), Device: d, LensMotion: 1, Parameters: slices.Clone(names[:n])}
 	for i := range n {
 		row := make([]float64, n)
 		for j := range row {
@@ -174,6 +177,9 @@ func (p *Profile) validate() error {
 	d := &p.Device
 	if d.Width <= 0 || d.Height <= 0 {
 		return errors.New("no picture size")
+	}
+	if !(p.LensMotion >= 1) {
+		return errors.New("its lens motion is below 1")
 	}
 	c := p.Camera()
 	if !(c.F > 0) || c.Cx < 0 || c.Cy < 0 || c.Cx > float64(d.Width) || c.Cy > float64(d.Height) {

@@ -105,12 +105,11 @@ func ProfileFolder() (string, error) {
 }
 
 // PickProfile returns the best profile in a folder that holds for a device, scaled to
-// its pictures, and its file; nil when none does, or when the device is not named at
-// all. The error joins what was wrong with files that could not be read; the others
+// its pictures, and its file; nil when none surely does. The error joins what was wrong with files that could not be read; the others
 // count nevertheless.
 func PickProfile(folder string, d Device) (best *Profile, file string, err error) {
 	entries, err := os.ReadDir(folder)
-	if errors.Is(err, fs.ErrNotExist) || d.Model == "" {
+	if errors.Is(err, fs.ErrNotExist) {
 		return nil, "", nil
 	}
 	problems := []error{err}
@@ -124,8 +123,8 @@ func PickProfile(folder string, d Device) (best *Profile, file string, err error
 			problems = append(problems, err)
 			continue
 		}
-		if p.Device.Model == "" {
-			continue // nothing ties it to this device
+		if !identified(&p.Device, &d) {
+			continue
 		}
 		fit, err := p.For(d)
 		if err != nil {
@@ -136,6 +135,12 @@ func PickProfile(folder string, d Device) (best *Profile, file string, err error
 		}
 	}
 	return best, file, errors.Join(problems...)
+}
+
+// identified says whether two devices name their models, and the lens by its name or
+// its focal length: of a phone's three lenses one must not pass for another.
+func identified(a, b *Device) bool {
+	return told(a.Model, b.Model) && (told(a.Lens, b.Lens) || a.FocalMm > 0 && b.FocalMm > 0)
 }
 
 // better prefers the profile that knows the focal length better, then the newer one.

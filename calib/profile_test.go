@@ -79,6 +79,7 @@ func TestProfileRefused(t *testing.T) {
 		"short row":           {func(p *Profile) { p.Covariance[6] = p.Covariance[6][:6] }, "row 7"},
 		"not symmetric":       {func(p *Profile) { p.Covariance[2][1] *= 2 }, "not symmetric"},
 		"not definite":        {func(p *Profile) { p.Covariance[0][0] = 1e-6 }, "not positive definite"},
+		"steady beyond all":   {func(p *Profile) { p.LensMotion = 0.5 }, "lens motion"},
 		"zero variance":       {func(p *Profile) { p.Covariance[0][0] = 0 }, "not positive definite"},
 		"other names":         {func(p *Profile) { p.Parameters[3] = "k9" }, "parameters"},
 	} {
@@ -217,16 +218,22 @@ func TestPickProfile(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, older, file, "the one that knows more")
 
+	unnamed := d
+	unnamed.Model = ""
+	none, _, err = PickProfile(dir, unnamed)
+	require.NoError(t, err)
+	assert.Nil(t, none, "nothing says what phone it was")
+	unnamed = d
+	unnamed.Lens, unnamed.FocalMm = "", 0
+	none, _, err = PickProfile(dir, unnamed)
+	require.NoError(t, err)
+	assert.Nil(t, none, "nor through which of its lenses")
+
 	require.NoError(t, os.WriteFile(filepath.Join(dir, "broken.json"), []byte("{"), 0o600))
 	require.NoError(t, os.WriteFile(filepath.Join(dir, "notes.txt"), []byte("{"), 0o600))
 	got, _, err = PickProfile(dir, d)
 	assert.ErrorContains(t, err, "broken.json")
 	assert.NotNil(t, got, "a broken file does not hide the others")
-
-	d.Model = ""
-	none, _, err = PickProfile(dir, d)
-	require.NoError(t, err)
-	assert.Nil(t, none, "nothing says what phone it was")
 }
 
 func TestProfileFolder(t *testing.T) {

@@ -51,7 +51,7 @@ func movedScene() *Scene {
 // exampleKnowledge is what is known of exampleScene beforehand.
 func exampleKnowledge() knowledge {
 	return knowledge{
-		cameras: []cameraPrior{{camera: calib.Camera{F: 3000, Cx: 2015.5, Cy: 1511.5}, sigmas: exifSigmas(90, 40), width: 4032}},
+		cameras: []cameraPrior{{camera: calib.Camera{F: 3000, Cx: 2015.5, Cy: 1511.5}, sigmas: exifSigmas(90, 40), width: 4032, motion: 1}},
 		rims:    [2]float64{203, 203}, scale: [2]float64{1, 1}, scaleSigma: printSigma,
 	}
 }

@@ -24,10 +24,11 @@ import (
 // does from photo to photo has the prior of a measurement (prior.go), so that the
 // camera found is the lens's mean, and its uncertainty says how well twelve photos
 // know a mean. Paper is not flat to the hundredth of a millimetre that a phone sees
-// from near, so that every corner of a print may lie off a little, in all photos
-// alike (Strobl and Hirzinger, "More accurate pinhole camera calibration with
-// imperfect planar target", ICCV workshops 2011, go on so from a flat start). Of the camera itself nothing is taken as known: the priors below are
-// so wide that they only keep a hopeless set from having no solution at all.
+// from near, so that every corner of a print may lie off a little, in all photos alike
+// (Strobl and Hirzinger, "More accurate pinhole camera calibration with imperfect
+// planar target", ICCV workshops 2011, from memory). Of the camera itself nothing is
+// taken as known: its priors are so wide that they only keep a hopeless set from having
+// no solution at all.
 
 // Calibration is a camera found from photos of flat targets.
 type Calibration struct {
@@ -129,18 +130,18 @@ func (c *calibration) drop(photo, reason string) {
 // once, sharp, and with enough corners.
 func (c *calibration) choose(inputs []Input) {
 	count := map[vision.CameraID]int{}
+	var usual vision.CameraID // the first to reach the largest number
 	for _, in := range inputs {
-		count[in.Photo.Camera]++
+		id := in.Photo.Camera
+		if count[id]++; count[id] > count[usual] {
+			usual = id
+		}
 	}
 	seen := map[[32]byte]string{}
 	for _, in := range inputs {
 		p := in.Photo
-		most := count[p.Camera]
-		for _, n := range count {
-			most = max(most, n)
-		}
 		switch blur := vision.BlurPx(in.Corners); {
-		case count[p.Camera] < most:
+		case p.Camera != usual:
 			c.drop(p.Path, "taken with another camera, lens, zoom or picture size than most")
 		case seen[p.SHA256] != "":
 			c.drop(p.Path, "the same photo as "+seen[p.SHA256])
@@ -461,12 +462,9 @@ func (c *calibration) priors(l *layout) []prior {
 	lens := priorOf(c.inputs[0].Photo)
 	lens.camera, lens.sigmas = c.startCamera(), lens.anyLens()
 	list = append(list, lens.priors(0, l.cameras[0][:])...)
-	width := lens.width
+	lens.motion = c.factors[sourceLensMotion]
 	for i := range s.Photos {
-		at := l.photos[i]
-		add(sourceLensMotion, at[photoZoom], 0, zoomSigma, func(s *Scene) float64 { return s.Photos[i].Zoom })
-		add(sourceLensMotion, at[photoZoom+1], 0, shiftSigma*width, func(s *Scene) float64 { return s.Photos[i].ShiftX })
-		add(sourceLensMotion, at[photoZoom+2], 0, shiftSigma*width, func(s *Scene) float64 { return s.Photos[i].ShiftY })
+		list = append(list, lens.motionPriors(i, l.photos[i][:photoTurn])...)
 	}
 	for j, print := range c.prints() {
 		if print < j {

@@ -14,8 +14,9 @@ type cameraPrior struct {
 	sigmas [calib.NumIntrinsics]float64
 	// white stands in place of sigmas for a calibrated camera: the whitening of its
 	// numbers' covariance.
-	white *mat.TriDense
-	width float64 // longer side of the picture, px
+	white  *mat.TriDense
+	width  float64 // longer side of the picture, px
+	motion float64 // how much more than usual the lens moves from photo to photo, at least 1
 }
 
 // defaultFocal is the focal length per picture width of a phone's main camera
@@ -31,6 +32,7 @@ func priorOf(p *vision.Photo) cameraPrior {
 	c := cameraPrior{
 		camera: calib.Camera{F: p.FocalPx, Cx: (width - 1) / 2, Cy: (height - 1) / 2},
 		width:  max(width, height),
+		motion: 1,
 	}
 	sigma := focalSigma * p.FocalPx
 	if p.FocalPx == 0 {
@@ -53,7 +55,7 @@ func (c *cameraPrior) anyLens() [calib.NumIntrinsics]float64 {
 
 // use takes a calibrated camera's numbers in place of EXIF's.
 func (c *cameraPrior) use(p *calib.Profile) {
-	c.camera, c.white = p.Camera(), whitening(p.Sym())
+	c.camera, c.white, c.motion = p.Camera(), whitening(p.Sym()), p.LensMotion
 }
 
 // priors are those of a camera's free numbers, whose columns are given.
@@ -84,6 +86,22 @@ func (c *cameraPrior) priors(camera int, columns []int) []prior {
 			source: src, columns: []int{column}, mean: *numbers[k], sigma: c.sigmas[k],
 			value: func(s *Scene) float64 { return value(s, k) },
 		})
+	}
+	return list
+}
+
+// motionPriors are those of how a photo's lens stood against the camera's mean.
+func (c *cameraPrior) motionPriors(photo int, columns []int) []prior {
+	if columns[0] == fixed {
+		return nil
+	}
+	shift := shiftSigma * c.width
+	list := make([]prior, photoTurn)
+	for k, sigma := range [photoTurn]float64{zoomSigma, shift, shift} {
+		list[k] = prior{source: sourceLensMotion, columns: columns[k : k+1], sigma: c.motion * sigma, value: func(s *Scene) float64 {
+			p := &s.Photos[photo]
+			return [...]float64{p.Zoom, p.ShiftX, p.ShiftY}[k]
+		}}
 	}
 	return list
 }

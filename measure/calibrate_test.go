@@ -196,7 +196,9 @@ func TestCalibrationNamesMissingViews(t *testing.T) {
 
 // Bad photos are dropped, each by its name with the reason, and the rest calibrates.
 func TestCalibrationDropsBadPhotos(t *testing.T) {
-	good := func(seed uint64) []Input { return shots(t, rand.New(rand.NewPCG(seed, 3)), drawnCamera, plannedStands()) }
+	good := func(seed uint64) []Input {
+		return shots(t, rand.New(rand.NewPCG(seed, 3)), drawnCamera, plannedStands())
+	}
 	for name, c := range map[string]struct {
 		spoil func(in *Input)
 		words string

@@ -143,7 +143,7 @@ func (m *set) refinedCameras(f *fitted) []RefinedCamera {
 		r := RefinedCamera{Profile: calib.NewProfile(calib.Device(m.firstInput(i).Photo.Camera), f.scene.Cameras[i], f.cameraCovariance(i))}
 		p := &r.Profile
 		if old != nil {
-			p.Photos, p.PhotoHashes = old.Photos, slices.Clone(old.PhotoHashes)
+			p.Photos, p.PhotoHashes, p.LensMotion = old.Photos, slices.Clone(old.PhotoHashes), old.LensMotion
 			for k := range old.Values {
 				r.Before = append(r.Before, old.StandardUncertainty(k))
 			}

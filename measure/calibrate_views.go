@@ -291,6 +291,7 @@ func (c *calibration) result() (*Calibration, error) {
 func (c *Calibration) Profile(date string) calib.Profile {
 	p := calib.NewProfile(c.Device, c.Camera, c.Covariance)
 	p.Created, p.Photos, p.RmsPx, p.PhotoHashes = date, len(c.Used), c.RmsPx, c.hashes
+	p.LensMotion = c.MotionFactor
 	return p
 }
 

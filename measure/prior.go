@@ -129,10 +129,7 @@ func (k *knowledge) priors(s *Scene, l *layout) []prior {
 	}
 	for i := range s.Photos {
 		at := l.photos[i]
-		shift := shiftSigma * k.cameras[s.Photos[i].Camera].width
-		add(sourceLensMotion, at[photoZoom], 0, zoomSigma, func(s *Scene) float64 { return s.Photos[i].Zoom })
-		add(sourceLensMotion, at[photoZoom+1], 0, shift, func(s *Scene) float64 { return s.Photos[i].ShiftX })
-		add(sourceLensMotion, at[photoZoom+2], 0, shift, func(s *Scene) float64 { return s.Photos[i].ShiftY })
+		list = append(list, k.cameras[s.Photos[i].Camera].motionPriors(i, at[:photoTurn])...)
 		for kind := range 2 {
 			add(sourceEdgeOffset, at[photoEdge+kind], 0, edgeOffsetSigmaPx, func(s *Scene) float64 { return s.Photos[i].EdgeOffset[kind] })
 		}

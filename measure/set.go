@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"math"
 
-	"gonum.org/v1/gonum/spatial/r3"
-
 	"rimpair/calib"
 	"rimpair/vision"
 )
@@ -134,14 +132,7 @@ func bySheet(corners []vision.Corner) map[int][]vision.Corner {
 
 func (m *set) sheetPose(photo int, corners []vision.Corner) (calib.Pose, bool) {
 	camera := m.scene.Cameras[m.scene.Photos[photo].Camera]
-	var points, rays []r3.Vec
-	for _, c := range corners {
-		ray, ok := camera.Ray(calib.Point{X: c.X, Y: c.Y})
-		if ok {
-			points, rays = append(points, calib.CornerMm(c.Index)), append(rays, ray)
-		}
-	}
-	return planePose(points, rays)
+	return planePose(cornerRays(camera, &SheetState{}, corners))
 }
 
 func (m *set) unplaced(photo int) error {
