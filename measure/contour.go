@@ -51,24 +51,26 @@ func (c *locus) shape() (ring, tube, offset float64) {
 }
 
 // point returns the locus's point at angle u; ok is false where it has none.
-func (c *locus) point(u float64) (p contourPoint, ok bool) {
-	sinU, cosU := math.Sincos(u)
+func (c *locus) point(u float64) (p contourPoint, ok bool) { return c.pointAt(math.Sincos(u)) }
+
+// pointAt is point by the angle's sine and cosine.
+func (c *locus) pointAt(sinU, cosU float64) (p contourPoint, ok bool) {
 	e := c.axes.spoke(sinU, cosU)
 	ring, tube, offset := c.shape()
 	toQ := r3.Sub(c.axes.place(c.centre, bodyPoint{ring * cosU, ring * sinU, offset}), c.eye)
 	along, across := r3.Dot(e, toQ), r3.Dot(c.axes.axle, toQ)
-	reach := math.Hypot(along, across)
-	if reach <= tube {
+	reach2 := along*along + across*across
+	if reach2 <= tube*tube {
 		return p, false // the camera is inside the tube's cylinder
 	}
 	// cosφ = (−r·along ∓ across·√(reach²−r²)) / reach², and sinφ alike; the outer
 	// contour is the solution farther from the axle.
-	root := math.Sqrt(reach*reach - tube*tube)
+	root := math.Sqrt(reach2 - tube*tube)
 	if (across > 0) == (c.kind != TyreInner) {
 		root = -root
 	}
-	cosPhi := (-tube*along - across*root) / (reach * reach)
-	sinPhi := (-tube*across + along*root) / (reach * reach)
+	cosPhi := (-tube*along - across*root) / reach2
+	sinPhi := (-tube*across + along*root) / reach2
 	p.radial = cosPhi
 	radius := ring + tube*cosPhi
 	p.body = bodyPoint{radius * cosU, radius * sinU, offset + tube*sinPhi}

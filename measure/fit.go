@@ -81,10 +81,26 @@ func (m *set) fitJointly(scene *Scene, rims bool) (*fitted, error) {
 			return nil, err
 		}
 		scene = f.scene
-		learned = f.adjustment.learn(f.residuals)
+		if !scene.plausible() {
+			return nil, unclear("", "Something else than the tyres was taken for their outlines.")
+		}
+		learned = f.adjustment.learn(f.residuals, float64(len(scene.Photos)))
 	}
 	return f, nil
 }
+
+// plausible says whether the wheels can be wheels at all.
+func (s *Scene) plausible() bool {
+	for side := range s.Wheels {
+		if w := &s.Wheels[side]; w.Tube < leastTubeMm || w.Ring < 2*w.Tube {
+			return false
+		}
+	}
+	return true
+}
+
+// leastTubeMm is thinner than any tyre's half width.
+const leastTubeMm = 5.0
 
 // fitRound looks for edges around the scene and adjusts everything.
 func (m *set) fitRound(scene *Scene, rims bool, limit float64, learned scatter) (*fitted, error) {

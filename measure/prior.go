@@ -80,6 +80,7 @@ const (
 	shiftSigma        = 0.001 // of the picture's width, photo to photo: the same study
 	printSigma        = 0.002 // of a print said to be at 100 %: 0.2 mm on the 100 mm ruler
 	warpSigmaMm       = 0.3   // paper on a floor
+	paperSigmaMm      = 0.02  // of a corner: what the three kinds of warp leave, and the printer
 	sheetHeightSigma  = 0.5   // mm, of the sheet's middle above the floor
 	sheetTiltSigmaRad = 0.003 // 0.3 mm across 100 mm
 	edgeOffsetSigmaPx = 0.15  // what linearising the tone curve leaves

@@ -160,6 +160,10 @@ func (m *set) verifyState(f *fitted) error {
 // apartLimits are the rounds of fitApart, as strayLimits.
 var apartLimits = []float64{1.5, 0.7, 0.4}
 
+// apartPhotos is how many photos' say the edges have where photos are compared: each
+// wheel is seen in one then, the lens in all.
+const apartPhotos = 2.5
+
 // fitApart repeats the joint adjustment with wheels of its own for each photo: the
 // first photo's, and for each other photo how they stand against those.
 func (m *set) fitApart(f *fitted) (*fitted, error) {
@@ -168,7 +172,7 @@ func (m *set) fitApart(f *fitted) (*fitted, error) {
 	for photo := range s.Photos {
 		s.Photos[photo].State = photo
 	}
-	learned := f.adjustment.learn(f.residuals)
+	learned := f.adjustment.learn(f.residuals, apartPhotos)
 	g := f
 	for i, limit := range apartLimits {
 		var err error

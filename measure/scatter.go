@@ -27,7 +27,7 @@ const maxCorrelationLag = 12
 // curve takes from the number of independent points. With autocorrelation ρ_k the
 // variance of a mean of many points is that of independent ones times 1 + 2 Σ ρ_k
 // (Bartlett, J. R. Stat. Soc. Suppl. 8, 1946).
-func (a *adjustment) learn(edgeResiduals []float64) scatter {
+func (a *adjustment) learn(edgeResiduals []float64, photos float64) scatter {
 	residuals := map[scatterKey][]float64{}
 	covered := map[scatterKey]map[int]bool{}
 	for i, r := range edgeResiduals {
@@ -49,7 +49,7 @@ func (a *adjustment) learn(edgeResiduals []float64) scatter {
 		if !ok {
 			sigma = fewPointsSigmaPx
 		}
-		learned[key] = max(sigma, arcSigmaPx(key.kind)*math.Sqrt(perArc))
+		learned[key] = max(sigma, arcSigmaPx(key.kind, photos)*math.Sqrt(perArc))
 	}
 	return learned
 }
@@ -62,12 +62,15 @@ const fewPointsSigmaPx = 1.0
 // edge differently at the bottom and at the ends, and a tyre is no exact torus.
 const arcs = 6
 
-// arcSigmaPx is how well the mean of one such stretch is known at best.
-func arcSigmaPx(kind EdgeKind) float64 {
+// arcSigmaPx is how well the mean of one such stretch is known at best, when so many
+// photos are adjusted together. What moves an edge looks different from each side:
+// in a single photo the lens's distortion bends to it and turns the wheels along;
+// further photos hold the lens, and average the rest.
+func arcSigmaPx(kind EdgeKind, photos float64) float64 {
 	if kind == RimCircle {
-		return 0.2
+		return max(0.2, 0.4/photos) // the flange's shading stays
 	}
-	return 0.1
+	return 0.25 / photos
 }
 
 func correlatedSigma(residuals []float64) (sigma float64, ok bool) {

@@ -106,13 +106,19 @@ func (m *set) placePhotos() error {
 		}
 	}
 	for i, in := range m.inputs {
+		paper := map[int]float64{}
 		for _, c := range in.Corners {
-			if index, ok := sheetIndex[c.Sheet]; ok {
-				m.corners = append(m.corners, cornerObservation{
-					photo: i, sheet: index, index: c.Index,
-					at: calib.Point{X: c.X, Y: c.Y}, sigma: c.SigmaPx,
-				})
+			index, ok := sheetIndex[c.Sheet]
+			if !ok {
+				continue
 			}
+			if _, known := paper[c.Sheet]; !known {
+				paper[c.Sheet] = paperSigmaMm * vision.SquarePx(in.Corners, c.Sheet) / calib.SquareMm
+			}
+			m.corners = append(m.corners, cornerObservation{
+				photo: i, sheet: index, index: c.Index,
+				at: calib.Point{X: c.X, Y: c.Y}, sigma: math.Hypot(c.SigmaPx, paper[c.Sheet]),
+			})
 		}
 	}
 	return nil

@@ -18,8 +18,8 @@ const (
 	clearShare      = 0.5
 	clearLowerShare = 0.65 // the same where only the lower part counts
 	rimClearShare   = 0.5
-	fairShare       = 0.4 // settles it together with the vote
-	clearSupport    = 0.5 // of the probes in the vote
+	fairShare       = 0.4  // settles it together with the vote
+	clearSupport    = 0.55 // of the probes in the vote
 	leastShare      = 0.25
 	leastPhotoSay   = 0.12 // of a photo's outlines, below which it shows something else
 	fewBallots      = 20
@@ -35,7 +35,7 @@ const (
 	maxChiSquare    = 4.0
 	maxStrayShare   = 0.2 // of a photo's corners that miss
 	strayCornerPx   = 0.4
-	maxToeUncertMm  = 10.0
+	maxToeUncertMm  = 4.0
 )
 
 // verifyCameras refuses photos whose sheets do not fit together.
