@@ -200,8 +200,16 @@ func (s *studio) testSheetsPrintedTooSmall(t *testing.T) {
 			c.Sheets[i].ScaleY *= 0.97
 		}
 	}
-	m, err := measure.Measure([]measure.Input{s.take(t, 0, small), s.take(t, 1, small)}, s.settings())
+	inputs := []measure.Input{s.take(t, 0, small), s.take(t, 1, small)}
+	m, err := measure.Measure(inputs, s.settings())
 	s.requireRefusedOrRight(t, m, err, "size_mismatch")
+
+	said := s.settings()
+	said.RulerMm = [2]float64{97, 97}
+	m, err = measure.Measure(inputs, said)
+	require.NoError(t, err)
+	assertCovers(t, "rim total toe", m.Result.RimTotalToeMm, s.truth().RimTotalToeMm)
+	assertCovers(t, "track", m.Result.TrackMm, s.truth().TrackMm)
 }
 
 func (s *studio) requireRefusedOrRight(t *testing.T, m *measure.Measurement, err error, codes ...string) {

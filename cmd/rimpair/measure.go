@@ -41,6 +41,8 @@ the rear. Photos that do not settle a number are refused with the reason.`,
 	f := command.Flags()
 	f.Float64Var(&flags.settings.BeadSeatMm, "rim", 0, "bead seat diameter of the front rims in mm, as on the tyre (305, 349, 355, 406, 451, ...); without it the size is found in the photos")
 	f.Float64Var(&flags.settings.RunoutMm, "runout", defaultRunoutMm, "run-out of each rim to assume, mm peak to peak")
+	f.Float64Var(&flags.settings.RulerMm[0], "scale-x", nominalRulerMm, "what the printed 100 mm ruler across the page really measures, mm")
+	f.Float64Var(&flags.settings.RulerMm[1], "scale-y", nominalRulerMm, "the same along the page")
 	f.BoolVar(&flags.json, "json", false, "write the result as JSON")
 	f.StringVar(&flags.out, "out", "", "folder for the result, the marked photos and the view from above")
 	f.StringVar(&flags.camera, "camera", "", "profile of the phone's camera (see rimpair camera), or none; without it the fitting one of the profiles folder, if there is one")
@@ -51,6 +53,8 @@ the rear. Photos that do not settle a number are refused with the reason.`,
 // defaultRunoutMm is the most that ISO 4210-2 allows a wheel with rim brakes (from
 // memory), and what a wheel in use often has.
 const defaultRunoutMm = 1.0
+
+const nominalRulerMm = 100.0
 
 func runMeasure(paths []string, flags measureFlags, stdin io.Reader, stdout, stderr io.Writer) error {
 	m, inputs, err := measurePhotos(paths, flags.settings, flags.camera)
@@ -94,6 +98,11 @@ func measurePhotos(paths []string, settings measure.Settings, camera string) (*m
 	}
 	if settings.RunoutMm < 0 {
 		return nil, nil, fmt.Errorf("--runout cannot be negative")
+	}
+	for _, mm := range settings.RulerMm {
+		if mm != 0 && (mm < 50 || mm > 150) {
+			return nil, nil, fmt.Errorf("--scale-x and --scale-y take what the 100 mm ruler measures in mm, such as 98.6, not %g", mm)
+		}
 	}
 	inputs, err := loadInputs(paths)
 	if err != nil {
