@@ -32,6 +32,7 @@ const (
 	maxRimDiffMm    = 2.0 // between the diameters of the two rims
 	maxRimOffMm     = 2.5 // of the rim's radius from what the bead seat makes expect
 	maxSectionOff   = 4.5 // of the tyre's inner radius from the bead seat
+	sectionSlack    = 0.1 // of a wide tyre's width: how far sections are from round
 	maxChiSquare    = 4.0
 	maxStrayShare   = 0.2 // of a photo's corners that miss
 	strayCornerPx   = 0.4
@@ -191,8 +192,10 @@ func (m *set) verifySize(f *fitted) error {
 	for side := range f.scene.Wheels {
 		w := &f.scene.Wheels[side]
 		off := w.Ring - w.Tube - m.knowledge.rims[side]
-		limit := maxSectionOff
-		if m.rimSeen(Side(side)) {
+		limit := max(maxSectionOff, sectionSlack*2*w.Tube)
+		// A rim's other edges may lie where the right one is expected, so the tyre has to
+		// agree as well.
+		if math.Abs(off) <= limit && m.rimSeen(Side(side)) {
 			off = m.rimRadius(f.scene, Side(side)) - m.knowledge.rims[side] - flangeHeightMm
 			limit = maxRimOffMm
 		}
