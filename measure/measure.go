@@ -41,6 +41,10 @@ func Measure(inputs []Input, settings Settings) (*Measurement, error) {
 	if err := m.verifyState(f); err != nil {
 		return nil, err
 	}
+	// Last: wheels that moved between photos come out in a wrong size as well.
+	if err := m.verifySize(f); err != nil {
+		return nil, err
+	}
 	return m.report(f), nil
 }
 

@@ -76,9 +76,6 @@ func (m *set) verify(f *fitted) error {
 	if err := m.verifyWheels(f); err != nil {
 		return err
 	}
-	if err := m.verifySize(f); err != nil {
-		return err
-	}
 	if d := f.scene.tyreDifferenceMm(); d > maxTyreDiffMm {
 		return unclear("", fmt.Sprintf("The two tyres seem to differ by %.0f mm in diameter: something else was taken for one of them.", d))
 	}
