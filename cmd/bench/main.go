@@ -34,6 +34,8 @@ func main() {
 		switch os.Args[1] {
 		case yardstickCommand:
 			exit(yardstick(os.Args[2:]))
+		case costCommand:
+			exit(printCost(os.Args[2:]))
 		case warmYardstickCommand:
 			exit(warmYardstick(os.Args[2:]))
 		case cameraYardstickCommand:

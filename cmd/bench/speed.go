@@ -5,7 +5,6 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-
 	"syscall"
 	"time"
 
@@ -13,12 +12,14 @@ import (
 	"rimpair/vision"
 )
 
-// These make this program do, as a process of its own, only what any program for
-// photos with markers has to do: see vision.Yardstick. The second one does it a
-// second time and prints what that took, with OpenCV loaded and warm.
+// The first two make this program do, as a process of its own, only what any program
+// for photos with markers has to do: see vision.Yardstick. The second one does it a
+// second time and prints what that took, with OpenCV loaded and warm. The third runs
+// another program and prints what that took.
 const (
 	yardstickCommand     = "yardstick"
 	warmYardstickCommand = "warm-yardstick"
+	costCommand          = "cost"
 )
 
 func yardstick(photos []string) error {
@@ -38,7 +39,8 @@ func warmYardstick(photos []string) error {
 	if err := yardstick(photos); err != nil {
 		return err
 	}
-	_, err := fmt.Println(time.Since(start).Seconds(), (processorTime() - cpu).Seconds())
+	const noPeak = 0 // that of the first time
+	_, err := fmt.Println(time.Since(start).Seconds(), (processorTime() - cpu).Seconds(), noPeak)
 	return err
 }
 
@@ -65,20 +67,44 @@ func (c cost) best(other cost) cost {
 	return cost{min(c.wall, other.wall), min(c.cpu, other.cpu), max(c.peakMiB, other.peakMiB)}
 }
 
-// timed runs a process and takes its cost; one that ends with a code of its own
-// choice counts as well.
+// timed runs a program and takes its cost, from a process of its own: Linux counts
+// to a new process's peak what the one that started it held, drawn pictures here.
 func timed(name string, args ...string) (cost, error) {
-	command := exec.Command(name, args...)
+	self, err := os.Executable()
+	if err != nil {
+		return cost{}, err
+	}
+	output, err := exec.Command(self, append([]string{costCommand, name}, args...)...).Output()
+	if err != nil {
+		return cost{}, fmt.Errorf("%s: %w", name, err)
+	}
+	return scanCost(string(output))
+}
+
+// printCost runs a program and prints its wall time and processor time in seconds and
+// its peak in MiB; one that ends with a code of its own choice counts as well.
+func printCost(args []string) error {
+	command := exec.Command(args[0], args[1:]...)
 	start := time.Now()
 	err := command.Run()
-	c := cost{wall: time.Since(start)}
-	if command.ProcessState == nil || !command.ProcessState.Exited() {
-		return c, fmt.Errorf("%s: %w", name, err)
+	wall := time.Since(start)
+	state := command.ProcessState
+	if state == nil || !state.Exited() {
+		return err
 	}
-	c.cpu = command.ProcessState.UserTime() + command.ProcessState.SystemTime()
-	// Linux gives the peak in KiB.
-	c.peakMiB = float64(command.ProcessState.SysUsage().(*syscall.Rusage).Maxrss) / 1024
-	return c, nil
+	cpu := state.UserTime() + state.SystemTime()
+	const kibPerMib = 1024 // Linux gives the peak in KiB
+	_, err = fmt.Println(wall.Seconds(), cpu.Seconds(), float64(state.SysUsage().(*syscall.Rusage).Maxrss)/kibPerMib)
+	return err
+}
+
+// scanCost reads what printCost and warmYardstick print.
+func scanCost(line string) (cost, error) {
+	var wall, cpu, peak float64
+	if _, err := fmt.Sscan(line, &wall, &cpu, &peak); err != nil {
+		return cost{}, err
+	}
+	return cost{wall: seconds(wall), cpu: seconds(cpu), peakMiB: peak}, nil
 }
 
 const (
@@ -111,7 +137,7 @@ func (b *bench) speedTable() error {
 }
 
 func (b *bench) speed(self string, s shoot) error {
-	measure := append([]string{"measure", "--rim", fmt.Sprint(s.truth.Wheels.L.BeadSeatMm)}, s.photos...)
+	measure := append([]string{"measure", "--camera", "none", "--rim", fmt.Sprint(s.truth.Wheels.L.BeadSeatMm)}, s.photos...)
 	var warm, cold, whole cost
 	for range speedRuns {
 		w, err := warmCost(self, s.photos)
@@ -148,11 +174,7 @@ func warmCost(self string, photos []string) (cost, error) {
 	if err != nil {
 		return cost{}, err
 	}
-	var wall, cpu float64
-	if _, err := fmt.Sscan(string(output), &wall, &cpu); err != nil {
-		return cost{}, err
-	}
-	return cost{wall: seconds(wall), cpu: seconds(cpu)}, nil
+	return scanCost(string(output))
 }
 
 func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
