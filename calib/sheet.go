@@ -8,7 +8,8 @@ const (
 	SheetRows     = 7
 	SquareMm      = 36.0
 	MarkerMm      = 27.0
-	SheetMarkers  = 17 // markers on one sheet
+	RulerMm       = 100 // length of the printed rulers
+	SheetMarkers  = 17  // markers on one sheet
 	MaxSheets     = 5
 	CornerColumns = SheetColumns - 1
 	CornerRows    = SheetRows - 1

@@ -146,9 +146,8 @@ func placing(number int) string {
 
 // Rulers, to check the printed scale on.
 const (
-	rulerLengthMm = 100
-	rulerMm       = 2.8 // height of the longest ticks
-	lineMm        = 0.2
+	rulerMm = 2.8 // height of the longest ticks
+	lineMm  = 0.2
 )
 
 // tick is how long a ruler's tick is at a millimetre, 0 for none.
@@ -164,22 +163,22 @@ func tick(mm int) float64 {
 }
 
 // ruler draws a ruler to the right of (x, y), ticks downward; the middles of its
-// outermost ticks are rulerLengthMm apart.
+// outermost ticks are RulerMm apart.
 func (d *drawing) ruler(x, y float64) {
 	d.fill(black())
-	d.box(x-lineMm/2, y, rulerLengthMm+lineMm, lineMm)
-	for mm := 0; mm <= rulerLengthMm; mm += 10 {
+	d.box(x-lineMm/2, y, RulerMm+lineMm, lineMm)
+	for mm := 0; mm <= RulerMm; mm += 10 {
 		d.box(x+float64(mm)-lineMm/2, y, lineMm, tick(mm))
 	}
-	d.text(x+rulerLengthMm+1.5, y+rulerMm, 7, "", left, black(), fmt.Sprintf("%d mm across", rulerLengthMm))
+	d.text(x+RulerMm+1.5, y+rulerMm, 7, "", left, black(), fmt.Sprintf("%d mm across", RulerMm))
 }
 
 // rulerUp draws a ruler up from (x, y), ticks to the left.
 func (d *drawing) rulerUp(x, y float64) {
 	d.fill(black())
-	d.box(x-lineMm, y-rulerLengthMm-lineMm/2, lineMm, rulerLengthMm+lineMm)
-	for mm := 0; mm <= rulerLengthMm; mm += 10 {
+	d.box(x-lineMm, y-RulerMm-lineMm/2, lineMm, RulerMm+lineMm)
+	for mm := 0; mm <= RulerMm; mm += 10 {
 		d.box(x-tick(mm), y-float64(mm)-lineMm/2, tick(mm), lineMm)
 	}
-	d.textUp(x-rulerMm+2, y-rulerLengthMm-1.5, 7, "", left, black(), fmt.Sprintf("%d mm along", rulerLengthMm))
+	d.textUp(x-rulerMm+2, y-RulerMm-1.5, 7, "", left, black(), fmt.Sprintf("%d mm along", RulerMm))
 }

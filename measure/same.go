@@ -4,13 +4,10 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"path/filepath"
 	"slices"
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat/distuv"
-
-	"rimpair/vision"
 )
 
 // This file asks whether all photos show one state: vehicle, steering and sheets
@@ -33,6 +30,7 @@ func significant(questions int) float64 {
 // verifySheets refuses photos between which a sheet was moved: for each photo and
 // sheet, the sheet may lie elsewhere in that photo.
 func (m *set) verifySheets() error {
+	limit := significant(len(sliding) * len(m.inputs))
 	seen := map[[2]int]bool{} // photo, sheet
 	for _, c := range m.corners {
 		seen[[2]int{c.photo, c.sheet}] = true
@@ -42,7 +40,7 @@ func (m *set) verifySheets() error {
 			if !seen[[2]int{photo, sheet}] || !m.tiedWithout(photo, sheet, seen) {
 				continue
 			}
-			if z, mm := m.sheetMoved(photo, sheet); z > significant(3*len(m.inputs)) {
+			if z, mm := m.sheetMoved(photo, sheet); z > limit {
 				return sheetsMoved(m.inputs[photo].Photo.Path, fmt.Sprintf(
 					"Against the other sheets, sheet %d lies %.0f mm from where the other photos show it.", m.scene.Sheets[sheet].Number, max(1, mm)))
 			}
@@ -149,12 +147,7 @@ func (m *set) verifyState(f *fitted) error {
 	if said == "" {
 		return nil
 	}
-	name := filepath.Base(m.inputs[moved].Photo.Path)
-	return &vision.Refusal{
-		Code: "photo_disagrees", Photo: m.inputs[moved].Photo.Path,
-		Reason: fmt.Sprintf("In this photo the wheels %s than in the others.", said),
-		Remedy: fmt.Sprintf("If vehicle, steering or sheets were moved before or after %s, take the whole set again without moving anything; else leave this photo out.", name),
-	}
+	return photoDisagrees(m.inputs[moved].Photo.Path, fmt.Sprintf("In this photo the wheels %s than in the others.", said))
 }
 
 // apartLimits are the rounds of fitApart, as strayLimits.

@@ -18,15 +18,12 @@ type Input struct {
 type Settings struct {
 	BeadSeatMm float64 // bead seat diameter of the front rims; 0 when unknown
 	RunoutMm   float64 // assumed run-out of a rim, mm peak to peak
-	// RulerMm is what the printed rulers of 100 mm really measure, across and along the
+	// RulerMm is what the printed rulers of calib.RulerMm really measure, across and along the
 	// page; 0 when they were not measured otherwise.
 	RulerMm [2]float64
 	// Cameras are the profiles of calibrated cameras, as they hold for the photos.
 	Cameras map[vision.CameraID]*calib.Profile
 }
-
-// rulerMm is the length that the printed rulers are meant to have.
-const rulerMm = 100.0
 
 // set is the photos of one state while they are being measured.
 type set struct {
@@ -44,7 +41,7 @@ func newSet(inputs []Input, settings Settings) (*set, error) {
 	m.knowledge = knowledge{scale: [2]float64{1, 1}, scaleSigma: printSigma}
 	for axis, mm := range settings.RulerMm {
 		if mm != 0 {
-			m.knowledge.scale[axis] = mm / rulerMm
+			m.knowledge.scale[axis] = mm / calib.RulerMm
 		}
 	}
 	m.addCameras()

@@ -98,6 +98,13 @@ func unclear(photo, reason string) error {
 	}
 }
 
+func photoDisagrees(photo, reason string) error {
+	return &vision.Refusal{
+		Code: "photo_disagrees", Photo: photo, Reason: reason,
+		Remedy: fmt.Sprintf("If vehicle, steering or sheets were moved before or after %s, take the whole set again without moving anything; else leave this photo out.", filepath.Base(photo)),
+	}
+}
+
 // verifyPhotos refuses a photo that shows none of what the others show.
 func (m *set) verifyPhotos(f *fitted) error {
 	for photo := range f.scene.Photos {
@@ -114,11 +121,7 @@ func (m *set) verifyPhotos(f *fitted) error {
 			}
 		}
 		if len(m.inputs) > 1 && (outline.share() < leastPhotoSay || m.dissents(f, photo)) {
-			return &vision.Refusal{
-				Code: "photo_disagrees", Photo: name,
-				Reason: "The wheels are not where the other photos put them.",
-				Remedy: fmt.Sprintf("If vehicle or sheets were moved before or after %s, take the whole set again without moving anything; else leave this photo out.", filepath.Base(name)),
-			}
+			return photoDisagrees(name, "The wheels are not where the other photos put them.")
 		}
 	}
 	return nil

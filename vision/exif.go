@@ -19,6 +19,13 @@ type exifTags struct {
 // readExif reads the tags; a photo without any, or with damaged ones, is still a photo.
 func readExif(file []byte, format imagemeta.ImageFormat) exifTags {
 	tags := exifTags{orientation: 1}
+	EachExifTag(file, format, tags.set)
+	return tags
+}
+
+// EachExifTag calls do with every EXIF tag of a picture's file that can be read, by
+// the names that imagemeta has for them.
+func EachExifTag(file []byte, format imagemeta.ImageFormat, do func(tag string, value any)) {
 	// An error after some tags leaves those that were read.
 	_, _ = imagemeta.Decode(imagemeta.Options{
 		R:           bytes.NewReader(file),
@@ -26,11 +33,10 @@ func readExif(file []byte, format imagemeta.ImageFormat) exifTags {
 		Sources:     imagemeta.EXIF,
 		Timeout:     time.Second,
 		HandleTag: func(t imagemeta.TagInfo) error {
-			tags.set(t.Tag, t.Value)
+			do(t.Tag, t.Value)
 			return nil
 		},
 	})
-	return tags
 }
 
 func (t *exifTags) set(tag string, value any) {

@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 	"golang.org/x/sync/errgroup"
 
+	"rimpair/calib"
 	"rimpair/measure"
 	"rimpair/report"
 	"rimpair/vision"
@@ -41,8 +42,8 @@ the rear. Photos that do not settle a number are refused with the reason.`,
 	f := command.Flags()
 	f.Float64Var(&flags.settings.BeadSeatMm, "rim", 0, "bead seat diameter of the front rims in mm, as on the tyre (305, 349, 355, 406, 451, ...); without it the size is found in the photos")
 	f.Float64Var(&flags.settings.RunoutMm, "runout", defaultRunoutMm, "run-out of each rim to assume, mm peak to peak")
-	f.Float64Var(&flags.settings.RulerMm[0], "scale-x", nominalRulerMm, "what the printed 100 mm ruler across the page really measures, mm")
-	f.Float64Var(&flags.settings.RulerMm[1], "scale-y", nominalRulerMm, "the same along the page")
+	f.Float64Var(&flags.settings.RulerMm[0], "scale-x", calib.RulerMm, "what the printed 100 mm ruler across the page really measures, mm")
+	f.Float64Var(&flags.settings.RulerMm[1], "scale-y", calib.RulerMm, "the same along the page")
 	f.BoolVar(&flags.json, "json", false, "write the result as JSON")
 	f.StringVar(&flags.out, "out", "", "folder for the result, the marked photos and the view from above")
 	f.StringVar(&flags.camera, "camera", "", "profile of the phone's camera (see rimpair camera), or none; without it the fitting one of the profiles folder, if there is one")
@@ -53,8 +54,6 @@ the rear. Photos that do not settle a number are refused with the reason.`,
 // defaultRunoutMm is the most that ISO 4210-2 allows a wheel with rim brakes (from
 // memory), and what a wheel in use often has.
 const defaultRunoutMm = 1.0
-
-const nominalRulerMm = 100.0
 
 func runMeasure(paths []string, flags measureFlags, stdin io.Reader, stdout, stderr io.Writer) error {
 	m, inputs, err := measurePhotos(paths, flags.settings, flags.camera)

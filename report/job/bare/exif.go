@@ -1,12 +1,12 @@
 package bare
 
 import (
-	"bytes"
 	"encoding/binary"
 	"strings"
-	"time"
 
 	"github.com/bep/imagemeta"
+
+	"rimpair/vision"
 )
 
 // camera is what measuring uses of a photo's EXIF data; zero where the file says
@@ -20,16 +20,7 @@ type camera struct {
 // readCamera reads the tags; damaged ones are as good as missing.
 func readCamera(file []byte, format imagemeta.ImageFormat) camera {
 	var c camera
-	_, _ = imagemeta.Decode(imagemeta.Options{
-		R:           bytes.NewReader(file),
-		ImageFormat: format,
-		Sources:     imagemeta.EXIF,
-		Timeout:     time.Second,
-		HandleTag: func(t imagemeta.TagInfo) error {
-			c.set(t.Tag, t.Value)
-			return nil
-		},
-	})
+	vision.EachExifTag(file, format, c.set)
 	return c
 }
 
