@@ -500,26 +500,11 @@ func (c *calibration) warpUnits() [3]float64 {
 }
 
 // groupFactors are how much larger the residuals of each kind are than their σ in the
-// adjustment: √(Σ w r² / Σ redundancy), where an observation's redundancy is the share
-// of its error that shows in its residual, w(1 − w j C jᵀ) (estimation of variance
-// components: Förstner, "Ein Verfahren zur Schätzung von Varianz- und
-// Kovarianzkomponenten", AVN 86, 1979, from memory).
+// adjustment (estimation of variance components, see Scatter).
 func (c *calibration) groupFactors() map[int]float64 {
-	squares, redundancy := map[int]float64{}, map[int]float64{}
-	c.fit.rows(c.scene, func(r Row) {
-		_, weight := r.Loss.at(r.Residual)
-		fitted := 0.0
-		for i, a := range r.Cols {
-			for j, b := range r.Cols {
-				fitted += r.Derivs[i] * c.solved.Covariance.At(a, b) * r.Derivs[j]
-			}
-		}
-		squares[r.Group] += weight * r.Residual * r.Residual
-		redundancy[r.Group] += weight * (1 - weight*fitted)
-	})
 	factors := map[int]float64{}
-	for group := range squares {
-		factors[group] = math.Sqrt(squares[group] / max(redundancy[group], 1))
+	for k, g := range Scatters(c.fit.problem(), c.scene, c.solved.Covariance) {
+		factors[k] = math.Sqrt(g.ChiSquare / max(g.Redundancy, 1))
 	}
 	return factors
 }

@@ -103,6 +103,7 @@ func (c *cameraPrior) motionPriors(photo int, columns []int) []prior {
 			return [...]float64{p.Zoom, p.ShiftX, p.ShiftY}[k]
 		}}
 	}
+	inUnits(list[:1], c.width/2) // px at the picture's edge
 	return list
 }
 

@@ -24,7 +24,8 @@ type fitted struct {
 	freed      free
 	adjustment adjustment
 	solution   Solution[*Scene]
-	residuals  []float64 // of the adjustment's edges, px
+	residuals  []float64       // of the adjustment's edges, px
+	scatters   map[int]Scatter // of the sources; nil until asked for
 }
 
 func (f *fitted) covariance() *mat.SymDense { return f.solution.Covariance }

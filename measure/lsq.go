@@ -1,6 +1,7 @@
 package measure
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -35,7 +36,10 @@ type Row struct {
 	Derivs   []float64 // ∂Residual/∂δ, one for each of Cols
 	Residual float64
 	Loss     Loss // nil: plain squares
-	Group    int  // what the observation is, for VarianceByGroup
+	Group    int  // what the observation is, for Shares and Scatters
+	// Sigma is the observation's standard uncertainty in the unit in which its group's
+	// sensitivity is wanted; 0: 1.
+	Sigma float64
 }
 
 // Problem is an adjustment whose state S may be anything: numbers, rotation
@@ -180,24 +184,72 @@ func Covariance[S any](p Problem[S], s S) (*mat.SymDense, error) {
 	return c, err
 }
 
-// VarianceByGroup splits the variance of the quantity whose gradient by δ is
-// given into what each group of observations brings to it. The estimate is
-// −C Jᵀ W r, so an observation whose residual has unit variance brings
-// W²(J·C·gradient)²; with plain squares the parts add up to gradientᵀ·C·gradient.
-func VarianceByGroup[S any](p Problem[S], s S, covariance mat.Symmetric, gradient []float64) map[int]float64 {
+// Share is what the observations of one group bring to a quantity.
+type Share struct {
+	// Variance of the quantity that comes from these observations. The estimate is
+	// −C Jᵀ W r, so an observation moves it by W J·C·gradient; with the variance 1/W
+	// that its weight stands for, the groups' add up to gradientᵀ·C·gradient.
+	Variance float64
+	// Sensitivity of the quantity to their values: of one observation or prior, by how
+	// much the quantity moves for each unit of its value; of several the root of the sum
+	// of squares, so that with equal σ the variance is (σ·Sensitivity)².
+	Sensitivity float64
+	SigmaRms    float64 // root mean square of the observations' Sigma
+}
+
+// Shares splits the variance of the quantity whose gradient by δ is given by the
+// groups of observations.
+func Shares[S any](p Problem[S], s S, covariance mat.Symmetric, gradient []float64) map[int]Share {
 	var direction mat.VecDense
 	direction.MulVec(covariance, mat.NewVecDense(len(gradient), gradient))
-	parts := map[int]float64{}
+	shares, counts := map[int]Share{}, map[int]float64{}
 	p.Rows(s, func(r Row) {
 		_, weight := r.Loss.at(r.Residual)
+		sigma := cmp.Or(r.Sigma, 1)
 		var along float64
 		for k, c := range r.Cols {
 			along += r.Derivs[k] * direction.AtVec(c)
 		}
-		along *= weight
-		parts[r.Group] += along * along
+		share := shares[r.Group]
+		share.Variance += weight * along * along
+		share.Sensitivity = math.Hypot(share.Sensitivity, weight*along/sigma)
+		share.SigmaRms += sigma * sigma
+		shares[r.Group] = share
+		counts[r.Group]++
 	})
-	return parts
+	for k, share := range shares {
+		share.SigmaRms = math.Sqrt(share.SigmaRms / counts[k])
+		shares[k] = share
+	}
+	return shares
+}
+
+// Scatter is what the residuals of one group of observations show.
+type Scatter struct {
+	ChiSquare float64 // Σ W r²
+	// Redundancy is the part of the observations that is left to show their errors,
+	// Σ W(1 − W J C Jᵀ) (Förstner, "Ein Verfahren zur Schätzung von Varianz- und
+	// Kovarianzkomponenten", AVN 86, 1979, from memory): the expected χ².
+	Redundancy float64
+}
+
+// Scatters of all groups at the solution s.
+func Scatters[S any](p Problem[S], s S, covariance mat.Symmetric) map[int]Scatter {
+	scatters := map[int]Scatter{}
+	p.Rows(s, func(r Row) {
+		_, weight := r.Loss.at(r.Residual)
+		var fitted float64
+		for k, c := range r.Cols {
+			for l, e := range r.Cols {
+				fitted += r.Derivs[k] * covariance.At(c, e) * r.Derivs[l]
+			}
+		}
+		scatter := scatters[r.Group]
+		scatter.ChiSquare += weight * r.Residual * r.Residual
+		scatter.Redundancy += weight * (1 - weight*fitted)
+		scatters[r.Group] = scatter
+	})
+	return scatters
 }
 
 // Loss is ρ(s) and its slope ρ'(s), the weight, for a squared residual s. It is

@@ -304,15 +304,15 @@ func TestLosses(t *testing.T) {
 	}
 }
 
-func TestVarianceByGroup(t *testing.T) {
+func TestShares(t *testing.T) {
 	j := [][]float64{{1, 2}, {3, -1}, {2, 2}, {0.5, 7}}
 	p := linear(j, []float64{1, 2, 3, 4}, nil)
 	s, err := Solve(p, []float64{0, 0}, Options{})
 	require.NoError(t, err)
 	gradient := mat.NewVecDense(2, []float64{0.3, -2})
-	parts := VarianceByGroup(p, s.State, s.Covariance, gradient.RawVector().Data)
+	parts := Shares(p, s.State, s.Covariance, gradient.RawVector().Data)
 	require.Len(t, parts, 2)
-	require.InEpsilon(t, mat.Inner(gradient, s.Covariance, gradient), parts[0]+parts[1], 1e-12)
+	require.InEpsilon(t, mat.Inner(gradient, s.Covariance, gradient), parts[0].Variance+parts[1].Variance, 1e-12)
 	// Rows 0 and 2 are group 0: their share by propagating their noise through the
 	// estimator C·Jᵀ.
 	var want float64
@@ -320,7 +320,12 @@ func TestVarianceByGroup(t *testing.T) {
 		along := mat.Inner(gradient, s.Covariance, mat.NewVecDense(2, j[i]))
 		want += along * along
 	}
-	require.InEpsilon(t, want, parts[0], 1e-12)
+	require.InEpsilon(t, want, parts[0].Variance, 1e-12)
+	// Observations less unknowns are left over; σ of 1 make sensitivities the same.
+	scatters := Scatters(p, s.State, s.Covariance)
+	require.InDelta(t, 2, scatters[0].Redundancy+scatters[1].Redundancy, 1e-12)
+	require.InEpsilon(t, 2*s.Cost, scatters[0].ChiSquare+scatters[1].ChiSquare, 1e-12)
+	require.InEpsilon(t, math.Sqrt(want), parts[0].Sensitivity, 1e-12)
 }
 
 // BenchmarkSolve is one adjustment of the size that a set of photos makes.

@@ -145,7 +145,7 @@ func (f *fitted) chiSquarePerDof() float64 {
 
 // quantity evaluates something with the adjustment's uncertainty.
 func (f *fitted) quantity(of func(*Scene) float64) Quantity {
-	return quantity(of(f.scene), f.inflation()*math.Sqrt(variance(f.covariance(), f.gradient(of))))
+	return combined(f.lines(f.gradient(of))).Of(of(f.scene))
 }
 
 const degPerRad = 180 / math.Pi
@@ -153,17 +153,20 @@ const degPerRad = 180 / math.Pi
 // report says what the joint solution means.
 func (m *set) report(f *fitted) *Measurement {
 	rim := f.quantity(m.totalToeMm)
-	runout := runoutSigmaMm(m.settings.RunoutMm)
+	budget := m.budget(f)
+	toe := combined(budget)
+	whole := expanded(toe)
 	r := Result{
 		Schema:          "rimpair/measurement/1",
-		TotalToeMm:      quantity(rim.Value, math.Hypot(rim.StandardUncertainty, runout)),
+		TotalToeMm:      toe.Of(rim.Value),
 		RimTotalToeMm:   rim,
 		TrackMm:         f.quantity(m.trackMm),
 		GapFrontMm:      f.quantity(func(s *Scene) float64 { return m.gapMm(s, true) }),
 		GapRearMm:       f.quantity(func(s *Scene) float64 { return m.gapMm(s, false) }),
 		HubHeightMm:     f.quantity(m.hubHeightMm),
 		ChiSquarePerDof: f.chiSquarePerDof(),
-		Budget:          m.budget(f, runout),
+		Budget:          budget,
+		Expanded:        &whole,
 		Notes:           m.notes(),
 	}
 	for side := range f.scene.Wheels {
@@ -172,7 +175,7 @@ func (m *set) report(f *fitted) *Measurement {
 	for photo := range f.scene.Photos {
 		r.Photos = append(r.Photos, m.photoResult(f, photo))
 	}
-	r.Advice = m.advice(f, rim, runout)
+	r.Advice = m.advice(f, rim, runoutSigmaMm(m.settings.RunoutMm))
 	measurement := &Measurement{Result: r, Top: m.topView(f), Cameras: m.refinedCameras(f)}
 	for photo := range f.scene.Photos {
 		measurement.Overlays = append(measurement.Overlays, m.overlay(f, photo))

@@ -135,7 +135,7 @@ func (a *adjustment) cornerRows(s *Scene, views []view, o *cornerObservation, b 
 		if bumps := a.layout.bumps[o.sheet]; bumps != nil {
 			b.addVec(bumps[o.index][:], onSheet)
 		}
-		emit(Row{Cols: b.cols, Derivs: b.derivs, Residual: residual / o.sigma, Loss: a.cornerLoss, Group: int(sourceCorners)})
+		emit(Row{Cols: b.cols, Derivs: b.derivs, Residual: residual / o.sigma, Loss: a.cornerLoss, Group: int(sourceCorners), Sigma: o.sigma})
 	}
 	return true
 }
@@ -153,7 +153,7 @@ func (a *adjustment) edgeRow(s *Scene, c *locus, o *edgeObservation, b *rowBuild
 	b.addCamera(&a.layout, s, o.photo, gx, gy, &ip.jac, ip.inFrame)
 	b.add(a.layout.photos[o.photo][photoEdge+k], -1/o.sigma)
 	a.addWheel(c, &ip, o, s.Photos[o.photo].State, c.pose.R.Transpose().Apply(combine(gx, gy, &ip.jac)), b)
-	emit(Row{Cols: b.cols, Derivs: b.derivs, Residual: distance / o.sigma, Loss: a.edgeLoss, Group: int(o.source())})
+	emit(Row{Cols: b.cols, Derivs: b.derivs, Residual: distance / o.sigma, Loss: a.edgeLoss, Group: int(o.source()), Sigma: o.sigma})
 	return true
 }
 

@@ -1,6 +1,7 @@
 package measure
 
 import (
+	"cmp"
 	"math"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -38,6 +39,13 @@ func (s source) String() string {
 	}[s]
 }
 
+// unit is the one of the source's line in the budget.
+func (s source) unit() string {
+	return [...]string{
+		"px", "px", "px", "own u", "px", "px", "1", "px", "%", "mm", "mm", "mm", "mm", "px",
+	}[s]
+}
+
 func (s source) evaluation() string {
 	if s <= sourceRimEdges {
 		return "A"
@@ -53,6 +61,15 @@ type prior struct {
 	derivs  []float64 // of value by the columns; nil: all 1
 	mean    float64
 	sigma   float64
+	scale   float64 // from the value to the unit of the source's line; 0: 1
+}
+
+// inUnits says how much one of these priors' values is in the unit of their source's
+// line: a relative scale in %, an angle in mm at the edge of what it turns.
+func inUnits(priors []prior, scale float64) {
+	for i := range priors {
+		priors[i].scale = scale
+	}
 }
 
 func (p *prior) row(s *Scene, b *rowBuilder, emit func(Row)) {
@@ -65,7 +82,7 @@ func (p *prior) row(s *Scene, b *rowBuilder, emit func(Row)) {
 		b.add(column, deriv/p.sigma)
 	}
 	if len(b.cols) > 0 {
-		emit(Row{Cols: b.cols, Derivs: b.derivs, Residual: (p.value(s) - p.mean) / p.sigma, Group: int(p.source)})
+		emit(Row{Cols: b.cols, Derivs: b.derivs, Residual: (p.value(s) - p.mean) / p.sigma, Group: int(p.source), Sigma: p.sigma * cmp.Or(p.scale, 1)})
 	}
 }
 
@@ -138,14 +155,18 @@ func (k *knowledge) priors(s *Scene, l *layout) []prior {
 	for i := range s.Sheets {
 		at := l.sheets[i]
 		// The floor's normal on the sheet; turning the sheet about the vertical turns its tilt along.
+		first := len(list)
 		normal := r3.Vec{X: s.Sheets[i].Pose.R[0][2], Y: s.Sheets[i].Pose.R[1][2], Z: s.Sheets[i].Pose.R[2][2]}
 		addSum(sourceFlatness, []int{at[sheetTurn], at[sheetTurn+2]}, []float64{normal.Z, -normal.X}, 0, sheetTiltSigmaRad,
 			func(s *Scene) float64 { return -s.Sheets[i].Pose.R[1][2] })
 		addSum(sourceFlatness, []int{at[sheetTurn+1], at[sheetTurn+2]}, []float64{normal.Z, -normal.Y}, 0, sheetTiltSigmaRad,
 			func(s *Scene) float64 { return s.Sheets[i].Pose.R[0][2] })
+		inUnits(list[first:], boardHalfY)
 		add(sourceFlatness, at[sheetMove+2], 0, sheetHeightSigma, func(s *Scene) float64 { return s.Sheets[i].Pose.T.Z })
+		first = len(list)
 		add(sourcePrintScale, at[sheetScale], k.scale[0], k.scaleSigma, func(s *Scene) float64 { return s.Sheets[i].ScaleX })
 		add(sourcePrintScale, at[sheetScale+1], k.scale[1], k.scaleSigma, func(s *Scene) float64 { return s.Sheets[i].ScaleY })
+		inUnits(list[first:], 100)
 		for w := range s.Sheets[i].Warp {
 			add(sourceFlatness, at[sheetWarp+w], 0, warpSigmaMm, func(s *Scene) float64 { return s.Sheets[i].Warp[w] })
 		}
@@ -191,8 +212,10 @@ func (k *knowledge) wheelPriors(side Side, l *layout) []prior {
 	add(sourceTyreShape, []int{at[wheelRing], at[wheelTube]}, []float64{1, -1}, bead, math.Hypot(tubeSigmaMm, k.rimSigma),
 		func(w *Wheel) float64 { return w.Ring - w.Tube })
 	rim := at[wheelRim:]
+	first := len(list)
 	add(sourceWobble, rim[:1], nil, 0, wobbleSigmaRad, func(w *Wheel) float64 { return w.RimHeadingRad })
 	add(sourceWobble, rim[1:2], nil, 0, wobbleSigmaRad, func(w *Wheel) float64 { return w.RimTiltRad })
+	inUnits(list[first:], bead+flangeHeightMm)
 	add(sourceWobble, rim[2:3], nil, 0, rimShiftSigmaMm, func(w *Wheel) float64 { return w.RimForward })
 	add(sourceWobble, rim[3:4], nil, 0, rimShiftSigmaMm, func(w *Wheel) float64 { return w.RimUp })
 	add(sourceRimSize, rim[4:5], nil, lipMm, lipSigmaMm, func(w *Wheel) float64 { return w.Lip })

@@ -22,8 +22,9 @@ type Result struct {
 	GapRearMm     Quantity      `json:"gap_rear_mm"`
 	HubHeightMm   Quantity      `json:"hub_height_mm"`
 	Photos        []PhotoResult `json:"photos"`
-	Budget        []BudgetLine  `json:"budget"` // of total toe, largest first
-	Advice        []Advice      `json:"advice"` // most useful first
+	Budget        []BudgetLine  `json:"budget"`             // of total toe, largest first
+	Expanded      *Expanded     `json:"expanded,omitempty"` // what the budget makes; nil in results written before it
+	Advice        []Advice      `json:"advice"`             // most useful first
 	// ChiSquarePerDof is the adjustment's goodness of fit before intervals were
 	// widened by it.
 	ChiSquarePerDof float64  `json:"chi_square_per_dof"`
@@ -60,12 +61,25 @@ type PhotoWheel struct {
 	RimRmsPx   float64 `json:"rim_rms_px"`
 }
 
-// BudgetLine is one source of uncertainty of total toe (JCGM 100).
+// BudgetLine is one source of uncertainty of total toe (JCGM 100). Budgets written before
+// it had them lack unit, standard uncertainty and sensitivity.
 type BudgetLine struct {
-	Source         string  `json:"source"`
-	Type           string  `json:"type"`            // "A" or "B"
-	ContributionMm float64 `json:"contribution_mm"` // standard uncertainty
-	Share          float64 `json:"share"`           // of the variance, 0 to 1
+	Source              string   `json:"source"`
+	Type                string   `json:"type"`                         // "A" or "B"
+	Unit                string   `json:"unit"`                         // of the standard uncertainty
+	StandardUncertainty float64  `json:"standard_uncertainty"`         // of the source, in its unit
+	Sensitivity         float64  `json:"sensitivity_mm_per_unit"`      // of total toe
+	ContributionMm      float64  `json:"contribution_mm"`              // their product: standard uncertainty
+	Share               float64  `json:"share"`                        // of the variance, 0 to 1
+	DegreesOfFreedom    *float64 `json:"degrees_of_freedom,omitempty"` // of the standard uncertainty; nil: infinite
+}
+
+// Expanded is the uncertainty of total toe that the budget's lines make together.
+type Expanded struct {
+	StandardUncertaintyMm float64  `json:"standard_uncertainty_mm"`
+	DegreesOfFreedom      *float64 `json:"degrees_of_freedom,omitempty"` // effective; nil: infinite
+	CoverageFactor        float64  `json:"coverage_factor"`              // for 95 %
+	ExpandedUncertaintyMm float64  `json:"expanded_uncertainty_mm"`
 }
 
 // Advice is one thing that would narrow the interval of total toe.

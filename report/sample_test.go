@@ -19,6 +19,7 @@ func sampleResult() measure.Result {
 			FocalPx: quantity(3012.4, 6.3),
 		}
 	}
+	edgeDof := 47.3
 	return measure.Result{
 		Schema:        "rimpair/measurement/1",
 		TotalToeMm:    quantity(4.0413, 0.3204),
@@ -33,11 +34,12 @@ func sampleResult() measure.Result {
 		HubHeightMm: quantity(189.21, 0.39),
 		Photos:      []measure.PhotoResult{photo("front.jpg"), photo("rear.jpg"), photo("above.jpg")},
 		Budget: []measure.BudgetLine{
-			{Source: "run-out of the rims, assumed", Type: "B", ContributionMm: 0.2976, Share: 0.863},
-			{Source: "edge points of the tyres' outlines", Type: "A", ContributionMm: 0.0832, Share: 0.067},
-			{Source: "principal point from photo to photo", Type: "B", ContributionMm: 0.0561, Share: 0.031},
-			{Source: "flatness of the sheets", Type: "B", ContributionMm: 0.0214, Share: 0.004},
+			{Source: "run-out of the rims, assumed", Type: "B", Unit: "mm", StandardUncertainty: 0.2976, Sensitivity: 1, ContributionMm: 0.2976, Share: 0.863},
+			{Source: "edge points of the tyres' outlines", Type: "A", Unit: "px", StandardUncertainty: 0.52, Sensitivity: 0.16, ContributionMm: 0.0832, Share: 0.067, DegreesOfFreedom: &edgeDof},
+			{Source: "principal point from photo to photo", Type: "B", Unit: "px", StandardUncertainty: 4, Sensitivity: 0.014025, ContributionMm: 0.0561, Share: 0.031},
+			{Source: "flatness of the sheets", Type: "B", Unit: "mm", StandardUncertainty: 0.3, Sensitivity: 0.07133, ContributionMm: 0.0214, Share: 0.004},
 		},
+		Expanded: &measure.Expanded{StandardUncertaintyMm: 0.3204, CoverageFactor: 1.96, ExpandedUncertaintyMm: 0.628},
 		Advice: []measure.Advice{
 			{Action: "half_turn", Text: "Turn both front wheels by half a turn and take the same photos again: run-out then cancels.", PredictedHalfWidthMm: 0.253},
 			{Action: "photo", Text: "Take one more photo from the front left corner with both sheets in it.", PredictedHalfWidthMm: 0.604},

@@ -21,6 +21,7 @@ type measureFlags struct {
 	out      string
 	camera   string
 	learn    bool
+	explain  bool
 }
 
 func newMeasureCommand() *cobra.Command {
@@ -45,6 +46,7 @@ the rear. Photos that do not settle a number are refused with the reason.`,
 	f.Float64Var(&flags.settings.RulerMm[0], "scale-x", calib.RulerMm, "what the printed 100 mm ruler across the page really measures, mm")
 	f.Float64Var(&flags.settings.RulerMm[1], "scale-y", calib.RulerMm, "the same along the page")
 	f.BoolVar(&flags.json, "json", false, "write the result as JSON")
+	f.BoolVar(&flags.explain, "explain", false, "write the whole uncertainty budget as well (JSON always has it)")
 	f.StringVar(&flags.out, "out", "", "folder for the result, the marked photos and the view from above")
 	f.StringVar(&flags.camera, "camera", "", "profile of the phone's camera (see rimpair camera), or none; without it the fitting one of the profiles folder, if there is one")
 	f.BoolVar(&flags.learn, "learn", false, "offer to keep the camera in the profiles folder once these photos tell it better")
@@ -64,6 +66,9 @@ func runMeasure(paths []string, flags measureFlags, stdin io.Reader, stdout, std
 		err = report.JSON(stdout, m.Result)
 	} else {
 		err = report.Text(stdout, m.Result)
+		if err == nil && flags.explain {
+			err = report.Explain(stdout, m.Result)
+		}
 	}
 	if err == nil && flags.learn {
 		err = offerCameras(m.Cameras, stdin, stderr)
