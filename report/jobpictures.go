@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"image"
 	"image/jpeg"
+	"os"
 	"path/filepath"
 	"runtime"
 	"strings"
@@ -12,6 +13,7 @@ import (
 	"github.com/disintegration/imaging"
 
 	"rimpair/measure"
+	"rimpair/report/job"
 )
 
 // Pictures of a job are kept small enough that those of a dozen photos can be sent
@@ -80,4 +82,22 @@ func pageJPEG(img image.Image, longSidePx int) ([]byte, error) {
 	var b bytes.Buffer
 	err := jpeg.Encode(&b, imaging.Fit(img, longSidePx, longSidePx, imaging.Box), &jpeg.Options{Quality: pageQuality})
 	return b.Bytes(), err
+}
+
+// JobPictureIn reads small pictures of the job in a folder, which may have been
+// taken in from somebody else.
+func JobPictureIn(dir string) func(job.File) ([]byte, error) {
+	return func(f job.File) ([]byte, error) {
+		root, err := os.OpenRoot(dir)
+		if err != nil {
+			return nil, err
+		}
+		defer root.Close()
+		content, err := root.ReadFile(f.File)
+		if err != nil {
+			return nil, err
+		}
+		_, err = jpeg.DecodeConfig(bytes.NewReader(content))
+		return content, err
+	}
 }

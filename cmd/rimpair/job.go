@@ -80,7 +80,7 @@ func takeVehicle(j *job.Job, from string, changed func(string) bool) error {
 	if !changed("customer") {
 		j.Customer = old.Customer
 	}
-	if perTurn, ok := old.Learned(lastResult(old)); ok {
+	if perTurn, ok := old.Learned(old.LastResult()); ok {
 		j.Vehicle.Steering.MmPerTurn = &measure.Estimate{Value: perTurn.Value, StandardUncertainty: perTurn.StandardUncertainty}
 	}
 	return nil
@@ -108,17 +108,6 @@ func addCamera(dir, file, from string) error {
 	return job.Update(dir, func(d *job.Draft) error { return d.SetCameraProfile(filepath.Base(file), content) })
 }
 
-// lastResult is the whole result of the last measurement; an empty one where there
-// is none or it is damaged.
-func lastResult(s *job.Inspected) measure.Result {
-	for i := len(s.Entries) - 1; i >= 0; i-- {
-		if s.Entries[i].Measurement != nil {
-			return s.Results[i]
-		}
-	}
-	return measure.Result{}
-}
-
 func newJobShowCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "show JOB",
@@ -135,21 +124,7 @@ func showJob(dir string, stdout io.Writer) error {
 	if err != nil {
 		return err
 	}
-	return report.JobText(stdout, s, adviceFor(s))
-}
-
-// adviceFor is advice on the rods where that comes next and the steering is
-// described; what is wrong with the description is said by the adjust command.
-func adviceFor(s *job.Inspected) *measure.RodAdvice {
-	steering, ok := s.Described()
-	if !ok || s.Next().Task != job.Adjust || steering.Thread == "" {
-		return nil
-	}
-	advice, err := measure.AdviseRods(lastResult(s), steering)
-	if err != nil {
-		return nil
-	}
-	return advice
+	return report.JobText(stdout, s, s.Advice())
 }
 
 func newJobListCommand() *cobra.Command {

@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -15,7 +14,6 @@ import (
 	"rimpair/measure"
 	"rimpair/report"
 	"rimpair/report/job"
-	"rimpair/vision"
 )
 
 // addFlags are the options of job add.
@@ -100,13 +98,13 @@ func runJobAdd(dir string, photos []string, flags *addFlags, stdout io.Writer) e
 	case flags.measures(photos):
 		err = flags.measurePhotos(dir, photos, &adds[0])
 	case len(photos) > 0:
-		err = adds[0].look(photos)
+		err = adds[0].Unmeasured()
 	}
 	if err != nil {
 		return err
 	}
 	if len(flags.turned) > 0 {
-		if err := recordAdvice(dir, adds[0].entry.Adjustment); err != nil {
+		if err := recordAdvice(dir, adds[0].Entry.Adjustment); err != nil {
 			return err
 		}
 	}
@@ -115,7 +113,7 @@ func runJobAdd(dir string, photos []string, flags *addFlags, stdout io.Writer) e
 			return err
 		}
 		for _, a := range adds {
-			if err := a.to(d); err != nil {
+			if err := a.To(d); err != nil {
 				return err
 			}
 		}
@@ -136,7 +134,7 @@ func recordAdvice(dir string, to *job.Adjustment) error {
 	if err != nil {
 		return err
 	}
-	advice := adviceFor(s)
+	advice := s.Advice()
 	if advice == nil {
 		return nil
 	}
@@ -146,76 +144,14 @@ func recordAdvice(dir string, to *job.Adjustment) error {
 	return err
 }
 
-// addition is an entry with the files it brings.
-type addition struct {
-	entry  job.Entry
-	photos []string
-	sums   []string // of the photos as they were read
-	result []byte
-	small  []report.JobPicture // for the report
-}
-
-// saw takes down a photo as it was read, and returns its orientation.
-func (a *addition) saw(p *vision.Photo) int {
-	a.sums = append(a.sums, hex.EncodeToString(p.SHA256[:]))
-	return p.Orientation
-}
-
-// look reads photos that are not measured.
-func (a *addition) look(photos []string) error {
-	var orientations []int
-	for _, path := range photos {
-		p, err := vision.Load(path, vision.DefaultLimits())
-		if err != nil {
-			return err
-		}
-		orientations = append(orientations, a.saw(p))
-	}
-	var err error
-	a.small, err = report.PlainPictures(photos, orientations)
-	return err
-}
-
-// to adds it to a draft.
-func (a *addition) to(d *job.Draft) error {
-	e := a.entry
-	for i, path := range a.photos {
-		f, err := d.AddPhoto(&e, path)
-		if err != nil {
-			return err
-		}
-		if a.sums != nil && a.sums[i] != f.SHA256 {
-			return fmt.Errorf("%s was changed while it was read", path)
-		}
-		e.Photos = append(e.Photos, f)
-	}
-	if e.Measurement != nil {
-		m := *e.Measurement
-		var err error
-		if m.Result, err = d.AddResult(&e, a.result); err != nil {
-			return err
-		}
-		e.Measurement = &m
-	}
-	for _, p := range a.small {
-		f, err := d.AddPicture(&e, p.Name, p.JPEG)
-		if err != nil {
-			return err
-		}
-		e.Pictures = append(e.Pictures, f)
-	}
-	d.Append(e)
-	return nil
-}
-
 // measures says that the photos are to be measured.
 func (flags *addFlags) measures(photos []string) bool {
 	return len(photos) > 0 && len(flags.checks) == 0 && len(flags.turned) == 0 && !flags.keepOnly
 }
 
 // entries are what the options say; photos and note go with the first.
-func (flags *addFlags) entries(photos []string) ([]addition, error) {
-	var list []addition
+func (flags *addFlags) entries(photos []string) ([]report.JobAddition, error) {
+	var list []report.JobAddition
 	switch {
 	case len(flags.checks) > 0 && len(flags.turned) > 0:
 		return nil, errors.New("record a check and a turn one after the other")
@@ -226,7 +162,7 @@ func (flags *addFlags) entries(photos []string) ([]addition, error) {
 				return nil, err
 			}
 			for _, c := range checks {
-				list = append(list, addition{entry: job.Entry{At: now(), Check: &c}})
+				list = append(list, report.JobAddition{Entry: job.Entry{At: now(), Check: &c}})
 			}
 		}
 		if len(list) > 1 && (len(photos) > 0 || flags.note != "") {
@@ -241,9 +177,9 @@ func (flags *addFlags) entries(photos []string) ([]addition, error) {
 			}
 			turns.Turned = append(turns.Turned, t)
 		}
-		list = append(list, addition{entry: job.Entry{At: now(), Adjustment: &turns}})
+		list = append(list, report.JobAddition{Entry: job.Entry{At: now(), Adjustment: &turns}})
 	case len(photos) > 0 || flags.note != "":
-		list = append(list, addition{entry: job.Entry{At: now()}})
+		list = append(list, report.JobAddition{Entry: job.Entry{At: now()}})
 	}
 	if !flags.measures(photos) && (flags.stage != "" || flags.valves != "") {
 		return nil, errors.New("--stage and --valves go with photos to be measured")
@@ -252,13 +188,13 @@ func (flags *addFlags) entries(photos []string) ([]addition, error) {
 		return nil, fmt.Errorf("no stage %q: give %s", flags.stage, strings.Join(stageNames(), ", "))
 	}
 	if len(list) > 0 {
-		list[0].photos, list[0].entry.Note = photos, flags.note
+		list[0].Photos, list[0].Entry.Note = photos, flags.note
 	}
 	return list, nil
 }
 
 // measurePhotos measures an addition's photos, before anything is recorded.
-func (flags *addFlags) measurePhotos(dir string, photos []string, a *addition) error {
+func (flags *addFlags) measurePhotos(dir string, photos []string, a *report.JobAddition) error {
 	j, _, err := job.Read(dir)
 	if err != nil {
 		return err
@@ -274,22 +210,7 @@ func (flags *addFlags) measurePhotos(dir string, photos []string, a *addition) e
 	if flags.stage != "" {
 		stage = job.Stage(flags.stage)
 	}
-	a.entry.Measurement = &job.Measurement{
-		Stage: stage, Valves: flags.valves, TotalToeMm: m.Result.TotalToeMm, RimTotalToeMm: m.Result.RimTotalToeMm,
-	}
-	var orientations []int
-	for _, in := range inputs {
-		orientations = append(orientations, a.saw(in.Photo))
-	}
-	if a.small, err = report.JobPictures(*m, photos, orientations); err != nil {
-		return err
-	}
-	var result bytes.Buffer
-	if err := report.JSON(&result, m.Result); err != nil {
-		return err
-	}
-	a.result = result.Bytes()
-	return nil
+	return a.Measured(m, inputs, stage, flags.valves)
 }
 
 // camera is the profile to measure with: that given now, else the job's own.

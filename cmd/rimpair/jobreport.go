@@ -1,11 +1,8 @@
 package main
 
 import (
-	"bytes"
 	"fmt"
-	"image/jpeg"
 	"io"
-	"os"
 	"path/filepath"
 	"strings"
 	"time"
@@ -37,7 +34,7 @@ no network, and as a PDF. It goes into the job's folder, or where --output says.
 			if err != nil {
 				return err
 			}
-			p := report.NewJobPaper(report.JobSource{Job: s, Version: version, Now: time.Now(), Picture: pictureIn(args[0]), Language: l})
+			p := report.NewJobPaper(report.JobSource{Job: s, Version: version, Now: time.Now(), Picture: report.JobPictureIn(args[0]), Language: l})
 			for _, alarm := range report.JobAlarms(s.Job, l) {
 				fmt.Fprintln(command.OutOrStdout(), "!!", alarm)
 			}
@@ -66,22 +63,4 @@ no network, and as a PDF. It goes into the job's folder, or where --output says.
 	f.StringVar(&paperName, "paper", "a4", "paper size of the PDF: "+strings.Join(paperNames(), " or "))
 	f.StringVarP(&output, "output", "o", "", "files to write, without .html and .pdf (report, in the job's folder)")
 	return command
-}
-
-// pictureIn reads a small picture of a job. It may have been taken in from somebody
-// else.
-func pictureIn(dir string) func(job.File) ([]byte, error) {
-	return func(f job.File) ([]byte, error) {
-		root, err := os.OpenRoot(dir)
-		if err != nil {
-			return nil, err
-		}
-		defer root.Close()
-		content, err := root.ReadFile(f.File)
-		if err != nil {
-			return nil, err
-		}
-		_, err = jpeg.DecodeConfig(bytes.NewReader(content))
-		return content, err
-	}
 }

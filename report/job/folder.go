@@ -48,11 +48,11 @@ func Create(dir string, j Job) error {
 	if err != nil {
 		return err
 	}
-	return syncDir(filepath.Dir(dir))
+	return SyncDir(filepath.Dir(dir))
 }
 
-// syncDir forces a folder's list of names to the disk.
-func syncDir(dir string) error {
+// SyncDir forces a folder's list of names to the disk.
+func SyncDir(dir string) error {
 	root, err := os.OpenRoot(dir)
 	if err != nil {
 		return err
@@ -191,6 +191,9 @@ func (d *Draft) names() []string {
 
 // longestName leaves room for a number and an extension in a path of 255 bytes.
 const longestName = 60
+
+// PlainName makes a name that any file system takes, and that leads nowhere.
+func PlainName(name string) string { return plain(name) }
 
 // plain makes a name that isPlainPath allows.
 func plain(name string) string {

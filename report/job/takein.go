@@ -66,7 +66,7 @@ func takeIn(archive, store string, free int64) (dir string, err error) {
 	if err := os.Rename(incoming, dir); err != nil {
 		return "", err
 	}
-	return dir, syncDir(store)
+	return dir, SyncDir(store)
 }
 
 // unpacker unpacks one archive.
@@ -187,21 +187,30 @@ func (u *unpacker) unpack(dir string) error {
 	return nil
 }
 
-// copy unpacks a file. What it says of its size is not believed.
+// copy unpacks a file and counts it.
 func (u *unpacker) copy(w io.Writer, f *zip.File, most int64) error {
+	n, err := Unpack(w, f, min(most, u.left))
+	u.left -= n
+	return err
+}
+
+// Unpack unpacks a file of an archive. What the archive says of its size is not
+// believed: it is counted, and beyond the most that is allowed it is an error.
+func Unpack(w io.Writer, f *zip.File, most int64) (n int64, err error) {
 	r, err := f.Open()
 	if err != nil {
-		return fmt.Errorf("holds %q, which cannot be read: %w", f.Name, err)
+		return 0, fmt.Errorf("holds %q, which cannot be read: %w", f.Name, err)
 	}
 	defer r.Close()
-	most = min(most, u.left)
-	n, err := io.Copy(w, io.LimitReader(r, most+1))
-	u.left -= n
+	n, err = io.Copy(w, io.LimitReader(r, most+1))
 	switch {
 	case n > most:
-		return fmt.Errorf("swells beyond all measure at %q", f.Name)
+		return n, fmt.Errorf("swells beyond all measure at %q", f.Name)
 	case err != nil:
-		return fmt.Errorf("holds %q, which cannot be read: %w", f.Name, err)
+		return n, fmt.Errorf("holds %q, which cannot be read: %w", f.Name, err)
 	}
-	return nil
+	return n, nil
 }
+
+// MayUnpack is how many bytes an archive of that size may hold.
+func MayUnpack(archiveBytes int64) int64 { return swellFreeBytes + swellAllowed*archiveBytes }
