@@ -58,15 +58,20 @@ func exampleKnowledge() knowledge {
 
 // observe projects what a scene shows, with an error from noise for each coordinate.
 func observe(s *Scene, noise func() float64) (corners []cornerObservation, edges []edgeObservation) {
+	return observeEvery(1, s, func(source) float64 { return noise() })
+}
+
+// observeEvery takes one of so many points; the noise may depend on their source.
+func observeEvery(every int, s *Scene, noise func(source) float64) (corners []cornerObservation, edges []edgeObservation) {
 	for photo := range s.Photos {
 		v := s.view(photo)
 		for sheet := range s.Sheets {
-			for i := range calib.SheetCorners {
+			for i := 0; i < calib.SheetCorners; i += every {
 				state := &s.Sheets[sheet]
 				px, ok := v.camera.Project(v.pose.Apply(state.Pose.Apply(state.onPaper(i))))
 				if ok {
-					px.X += 0.1 * noise()
-					px.Y += 0.1 * noise()
+					px.X += 0.1 * noise(sourceCorners)
+					px.Y += 0.1 * noise(sourceCorners)
 					corners = append(corners, cornerObservation{photo: photo, sheet: sheet, index: i, at: px, sigma: 0.1})
 				}
 			}
@@ -75,13 +80,13 @@ func observe(s *Scene, noise func() float64) (corners []cornerObservation, edges
 			for _, kind := range []EdgeKind{TyreOuter, RimCircle} {
 				face := Side(side).inboard()
 				c := newLocus(s.wheel(photo, Side(side)), kind, face, v)
-				for u := 0.05; u < 2*math.Pi; u += 0.1 {
+				for u := 0.05; u < 2*math.Pi; u += 0.1 * float64(every) {
 					ip, ok := c.image(u)
 					if !ok {
 						continue
 					}
 					o := edgeObservation{photo: photo, side: Side(side), kind: kind, face: face, u: u + 0.003, sigma: 0.3}
-					along := s.Photos[photo].EdgeOffset[o.offsetIndex()] + 0.3*noise()
+					along := s.Photos[photo].EdgeOffset[o.offsetIndex()] + 0.3*noise(o.source())
 					o.at = calib.Point{X: ip.px.X + along*ip.nx, Y: ip.px.Y + along*ip.ny}
 					edges = append(edges, o)
 				}

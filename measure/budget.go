@@ -31,6 +31,14 @@ import (
 // direction unknown and even, each wheel adds p/√2, both together p.
 func runoutSigmaMm(peakToPeak float64) float64 { return peakToPeak }
 
+func runoutLine(peakToPeak float64) BudgetLine {
+	u := runoutSigmaMm(peakToPeak)
+	return BudgetLine{
+		Source: "run-out of the rims (assumed)", Type: "B", Unit: "mm",
+		StandardUncertainty: u, Sensitivity: 1, ContributionMm: u,
+	}
+}
+
 // lines of the adjustment's sources for a quantity with this gradient, in mm.
 func (f *fitted) lines(gradient []float64) []BudgetLine {
 	shares := Shares(f.adjustment.problem(), f.scene, f.covariance(), gradient)
@@ -95,11 +103,7 @@ func combined(lines []BudgetLine) Uncertainty {
 
 // budget is that of total toe, largest first.
 func (m *set) budget(f *fitted) []BudgetLine {
-	runout := runoutSigmaMm(m.settings.RunoutMm)
-	lines := append(f.lines(f.gradient(m.totalToeMm)), BudgetLine{
-		Source: "run-out of the rims (assumed)", Type: "B", Unit: "mm",
-		StandardUncertainty: runout, Sensitivity: 1, ContributionMm: runout,
-	})
+	lines := append(f.lines(f.gradient(m.totalToeMm)), runoutLine(m.settings.RunoutMm))
 	variance := math.Pow(combined(lines).U, 2)
 	for i := range lines {
 		lines[i].Share = lines[i].ContributionMm * lines[i].ContributionMm / variance
