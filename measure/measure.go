@@ -200,7 +200,7 @@ func (m *set) rimSeen(side Side) bool {
 // rimDiameter is as seen, or as the bead seat makes it expect.
 func (m *set) rimDiameter(f *fitted, side Side) Quantity {
 	if !m.rimSeen(side) {
-		return quantity(2*m.rimRadius(f.scene, side), 2*flangeHeightSigmaMm)
+		return quantity(2*m.rimRadius(f.scene, side), 2*m.knowledge.outerSigma())
 	}
 	return f.quantity(func(s *Scene) float64 { return 2 * m.rimRadius(s, side) })
 }
@@ -270,6 +270,9 @@ func (m *set) notes() []string {
 	}
 	if m.settings.BeadSeatMm == 0 {
 		notes = append(notes, fmt.Sprintf("The rim size was not given; it was taken as %.0f mm bead seat diameter.", 2*m.knowledge.rims[Left]))
+	}
+	if outer := m.settings.RimOuterMm; outer != 0 {
+		notes = append(notes, fmt.Sprintf("The rims' outer diameter was taken as %.0f mm, measured by hand to ± %.0f mm.", outer, 2*handSigmaMm))
 	}
 	notes = append(notes, "Only the pair is known: each wheel's toe is against the line that bisects the two.")
 	return notes

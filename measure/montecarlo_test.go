@@ -59,7 +59,7 @@ func TestBudgetCoverage(t *testing.T) {
 	refused := 0
 	for range scenes {
 		w := newWorld(t, mc.scene(), false)
-		for range mc.draws / scenes {
+		for range max(1, mc.draws/scenes) {
 			toe, lines, ok := mc.measure(w, func(source) bool { return true })
 			if !ok {
 				refused++

@@ -109,6 +109,7 @@ const (
 	// flange's height of 6 mm (ISO 5775-2, from memory).
 	flangeHeightMm      = 6.0
 	flangeHeightSigmaMm = 0.6
+	handSigmaMm         = 1.0  // of a rim's outer diameter measured by hand across the hub
 	rimOffsetMm         = 14.0 // of the lip's outermost point from the rim's middle plane
 	rimOffsetSigmaMm    = 3.0
 	lipMm, lipSigmaMm   = 1.0, 0.5 // rounding of a flange's lip, whose wall is about 2 mm
@@ -127,6 +128,7 @@ type knowledge struct {
 	cameras    []cameraPrior
 	rims       [2]float64 // bead seat radius in mm
 	rimSigma   float64    // of them, where they are guessed
+	edgeSigma  float64    // of the rims' outer radius, where that was measured; 0: as flanges are high
 	scale      [2]float64 // print scale along x and y
 	scaleSigma float64
 }
@@ -196,6 +198,9 @@ func changePriors(state, side int, at [changeUnknowns]int) []prior {
 	return list
 }
 
+// outerSigma is how well a rim's outer radius is known.
+func (k *knowledge) outerSigma() float64 { return cmp.Or(k.edgeSigma, flangeHeightSigmaMm) }
+
 func (k *knowledge) wheelPriors(side Side, l *layout) []prior {
 	at := l.wheels[side]
 	var list []prior
@@ -222,7 +227,7 @@ func (k *knowledge) wheelPriors(side Side, l *layout) []prior {
 	for face := range 2 {
 		circle := at[wheelCircles+2*face:]
 		sign := Face(face).sign()
-		add(sourceRimSize, []int{circle[0], at[wheelLip]}, nil, bead+flangeHeightMm, flangeHeightSigmaMm,
+		add(sourceRimSize, []int{circle[0], at[wheelLip]}, nil, bead+flangeHeightMm, k.outerSigma(),
 			func(w *Wheel) float64 { return w.Rim[face].Radius + w.Lip })
 		add(sourceRimSize, []int{circle[1], at[wheelLip]}, []float64{1, sign}, sign*rimOffsetMm, rimOffsetSigmaMm,
 			func(w *Wheel) float64 { return w.Rim[face].Offset + sign*w.Lip })

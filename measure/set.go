@@ -17,6 +17,7 @@ type Input struct {
 // Settings are what the person knows or wishes.
 type Settings struct {
 	BeadSeatMm float64 // bead seat diameter of the front rims; 0 when unknown
+	RimOuterMm float64 // outer diameter of the front rims measured by hand, in place of it; 0 when it was not
 	RunoutMm   float64 // assumed run-out of a rim, mm peak to peak
 	// RulerMm is what the printed rulers of calib.RulerMm really measure, across and along the
 	// page; 0 when they were not measured otherwise.
@@ -39,6 +40,10 @@ type set struct {
 func newSet(inputs []Input, settings Settings) (*set, error) {
 	m := &set{inputs: inputs, settings: settings, scene: &Scene{}}
 	m.knowledge = knowledge{scale: [2]float64{1, 1}, scaleSigma: printSigma}
+	if settings.RimOuterMm != 0 {
+		m.settings.BeadSeatMm = settings.RimOuterMm - 2*flangeHeightMm
+		m.knowledge.edgeSigma = handSigmaMm / 2
+	}
 	for axis, mm := range settings.RulerMm {
 		if mm != 0 {
 			m.knowledge.scale[axis] = mm / calib.RulerMm

@@ -202,8 +202,8 @@ func (m *set) verifySize(f *fitted) error {
 		if math.Abs(off) > limit {
 			return &vision.Refusal{
 				Code: "size_mismatch",
-				Reason: fmt.Sprintf("The %s rim seems %.0f mm %s in diameter than a rim of %.0f mm bead seat.",
-					Side(side), math.Abs(2*off), map[bool]string{true: "larger", false: "smaller"}[off > 0], 2*m.knowledge.rims[side]),
+				Reason: fmt.Sprintf("The %s rim seems %.0f mm %s in diameter than %s.",
+					Side(side), math.Abs(2*off), map[bool]string{true: "larger", false: "smaller"}[off > 0], m.rimSaid(Side(side))),
 				Remedy: "Check --rim against the number on the tyre (305, 349, 355, 406, 451, ...), and that the ruler on the printed sheet measures 100 mm.",
 			}
 		}
@@ -215,6 +215,14 @@ func (m *set) verifySize(f *fitted) error {
 		return unclear("", fmt.Sprintf("The two rims seem to differ by %.1f mm in diameter: another edge was taken for one of them.", d))
 	}
 	return nil
+}
+
+// rimSaid is what a rim was said to be.
+func (m *set) rimSaid(side Side) string {
+	if outer := m.settings.RimOuterMm; outer != 0 {
+		return fmt.Sprintf("its outer diameter of %.0f mm", outer)
+	}
+	return fmt.Sprintf("a rim of %.0f mm bead seat", 2*m.knowledge.rims[side])
 }
 
 // tally counts the places of an outline that a photo could show, and those that

@@ -17,7 +17,7 @@ func (b *bench) geometryTable() error {
 	output, err := command.CombinedOutput()
 	for line := range strings.Lines(string(output)) {
 		// The tests' own words stand behind their files' names.
-		if place, words, ok := strings.Cut(line, ": "); ok && strings.Contains(place, "_test.go:") {
+		if place, words, ok := strings.Cut(line, ": "); ok && strings.Contains(place, "_test.go:") && strings.TrimSpace(words) != "" {
 			b.printf("%s", words)
 		} else if strings.HasPrefix(line, "FAIL") || strings.HasPrefix(line, "--- FAIL") {
 			b.printf("%s", line)

@@ -42,6 +42,7 @@ the rear. Photos that do not settle a number are refused with the reason.`,
 	}
 	f := command.Flags()
 	f.Float64Var(&flags.settings.BeadSeatMm, "rim", 0, "bead seat diameter of the front rims in mm, as on the tyre (305, 349, 355, 406, 451, ...); without it the size is found in the photos")
+	f.Float64Var(&flags.settings.RimOuterMm, "rim-outer", 0, "in place of it, outer diameter of the front rims in mm, measured by hand from edge to edge")
 	f.Float64Var(&flags.settings.RunoutMm, "runout", defaultRunoutMm, "run-out of each rim to assume, mm peak to peak")
 	f.Float64Var(&flags.settings.RulerMm[0], "scale-x", calib.RulerMm, "what the printed 100 mm ruler across the page really measures, mm")
 	f.Float64Var(&flags.settings.RulerMm[1], "scale-y", calib.RulerMm, "the same along the page")
@@ -98,6 +99,14 @@ func measurePhotos(paths []string, settings measure.Settings, camera string) (*m
 	if settings.BeadSeatMm != 0 {
 		if err := checkRim(settings.BeadSeatMm); err != nil {
 			return nil, nil, err
+		}
+	}
+	if outer := settings.RimOuterMm; outer != 0 {
+		if settings.BeadSeatMm != 0 {
+			return nil, nil, fmt.Errorf("give --rim or --rim-outer, not both")
+		}
+		if outer < 200 || outer > 700 {
+			return nil, nil, fmt.Errorf("--rim-outer takes an outer diameter in mm, such as 418, not %g", outer)
 		}
 	}
 	if settings.RunoutMm < 0 {

@@ -10,6 +10,7 @@ import (
 	"image"
 	"image/jpeg"
 	_ "image/png" // to decode the view from above
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -146,6 +147,32 @@ func TestMeasureInWords(t *testing.T) {
 	}
 }
 
+// The size of the rims as a hand measures it in place of the bead seat's, or not at all;
+// and the whole budget, which adds up to what is stated.
+func TestMeasureExplained(t *testing.T) {
+	truth := sampleTruth(t)
+	outer := math.Round(truth.Wheels.L.RimDiameterMm)
+	photos := samplePhotos("front", "rear")
+	code, stdout, stderr := cli(append([]string{"measure", "--explain", "--rim-outer", fmt.Sprint(outer)}, photos...)...)
+	require.Equal(t, exitDone, code, stderr)
+	assert.Contains(t, stdout, fmt.Sprintf("outer diameter was taken as %.0f mm", outer))
+	assert.Regexp(t, `rim size +B +[0-9.]+ mm +[0-9.e-]+ +[0-9.]+ +[0-9]+ % +∞`, stdout)
+	assert.Contains(t, stdout, "k = 1.9")
+
+	r := measured(t, photos...)
+	assert.Contains(t, strings.Join(r.Notes, " "), fmt.Sprintf("taken as %.0f mm bead seat", truth.Wheels.L.BeadSeatMm))
+	assertCovers(t, "rim total toe", r.RimTotalToeMm, truth.RimTotalToeMm)
+	sum, shares := 0.0, 0.0
+	for _, b := range r.Budget {
+		assert.InDelta(t, b.ContributionMm, b.StandardUncertainty*b.Sensitivity, 1e-9, b.Source)
+		sum, shares = math.Hypot(sum, b.ContributionMm), shares+b.Share
+	}
+	assert.InDelta(t, 1, shares, 1e-9)
+	require.NotNil(t, r.Expanded)
+	assert.InDelta(t, r.TotalToeMm.StandardUncertainty, sum, 1e-9)
+	assert.InDelta(t, (r.TotalToeMm.High95-r.TotalToeMm.Low95)/2, r.Expanded.ExpandedUncertaintyMm, 1e-9)
+}
+
 // --out writes pictures of the photos' size, the view from above and the result;
 // with --json, standard output is the result alone.
 func TestMeasureWritesPictures(t *testing.T) {
@@ -246,6 +273,8 @@ func TestMeasureMistakesGetOneLine(t *testing.T) {
 		{"measure"},
 		{"measure", front, "--rim", "20"},
 		{"measure", front, "--rim", "26x1.75"},
+		{"measure", front, "--rim-outer", "41.8"},
+		{"measure", front, "--rim", "406", "--rim-outer", "418"},
 		{"measure", front, "--runout", "-1"},
 	} {
 		code, stdout, stderr := cli(args...)
