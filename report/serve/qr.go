@@ -14,9 +14,9 @@ func QR(text string) (string, error) {
 		return "", err
 	}
 	const (
-		quiet       = 2 // modules around it; the norm wants 4, phones are content with 2
+		quiet        = 2 // modules around it; the norm wants 4, phones are content with 2
 		blackOnWhite = "\x1b[30;107m"
-		plain       = "\x1b[0m"
+		plain        = "\x1b[0m"
 	)
 	halves := map[[2]bool]string{{false, false}: " ", {true, false}: "▀", {false, true}: "▄", {true, true}: "█"}
 	var b strings.Builder
