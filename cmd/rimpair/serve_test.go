@@ -1,0 +1,234 @@
+package main
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"io"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"rimpair/measure"
+	"rimpair/report/job"
+)
+
+// asProgram, when set, makes this test program do what the arguments say, as
+// another process that can be killed.
+const asProgram = "RIMPAIR_TEST_AS_PROGRAM"
+
+func init() {
+	if os.Getenv(asProgram) != "" {
+		os.Exit(run(os.Args[1:], os.Stdout, os.Stderr))
+	}
+}
+
+// served is a rimpair serve of its own.
+type served struct {
+	t       *testing.T
+	process *exec.Cmd
+	api     string
+}
+
+func startServe(t *testing.T, store string) *served {
+	t.Helper()
+	self, err := os.Executable()
+	require.NoError(t, err)
+	c := exec.Command(self, "serve", store, "--listen", "127.0.0.1:0")
+	c.Env = append(os.Environ(), asProgram+"=1")
+	c.Stderr = os.Stderr
+	out, err := c.StdoutPipe()
+	require.NoError(t, err)
+	require.NoError(t, c.Start())
+	t.Cleanup(func() { _ = c.Process.Kill(); _ = c.Wait() }) // most tests have done both
+	line, err := bufio.NewReader(out).ReadString('\n')
+	require.NoError(t, err)
+	s := &served{t: t, process: c, api: strings.Fields(line)[1] + "/api"}
+	require.Eventually(t, func() bool {
+		answered, err := http.Get(s.api + "/hello")
+		if err == nil {
+			answered.Body.Close()
+		}
+		return err == nil
+	}, 20*time.Second, 10*time.Millisecond)
+	return s
+}
+
+func (s *served) kill() {
+	require.NoError(s.t, s.process.Process.Kill())
+	_ = s.process.Wait() // it was killed
+}
+
+// send answers with status 0 when the line broke.
+func (s *served) send(method, path string, body io.Reader) (status int, content []byte) {
+	q, err := http.NewRequest(method, s.api+path, body)
+	if err != nil {
+		return 0, nil
+	}
+	q.Header.Set("X-Rimpair", "1")
+	answered, err := http.DefaultClient.Do(q)
+	if err != nil {
+		return 0, nil
+	}
+	defer answered.Body.Close()
+	content, err = io.ReadAll(answered.Body)
+	if err != nil {
+		return 0, nil
+	}
+	return answered.StatusCode, content
+}
+
+func (s *served) newJob(reference string) string {
+	s.t.Helper()
+	status, content := s.send("POST", "/jobs", strings.NewReader(fmt.Sprintf(`{"reference": %q, "vehicle": {"rim_mm": 305}}`, reference)))
+	require.Equal(s.t, http.StatusCreated, status, "%s", content)
+	var made struct{ ID string }
+	require.NoError(s.t, json.Unmarshal(content, &made))
+	return made.ID
+}
+
+type servedJob struct {
+	Photos []struct {
+		Key       string
+		Judgement *struct{ Verdict string }
+	}
+	Measured *struct {
+		State  string
+		Result *measure.Result
+	}
+	Stages []struct {
+		Toe measure.Quantity `json:"total_toe_mm"`
+	}
+}
+
+func (s *served) job(id string) (j servedJob) {
+	s.t.Helper()
+	status, content := s.send("GET", "/jobs/"+id, nil)
+	require.Equal(s.t, http.StatusOK, status, "%s", content)
+	require.NoError(s.t, json.Unmarshal(content, &j))
+	return j
+}
+
+// Twenty clients upload when the server is killed, at several moments: what it
+// acknowledged is there, byte by byte, when it is up again, and what is sent again
+// is not doubled.
+func TestServeKilledWhileUploading(t *testing.T) {
+	store := t.TempDir()
+	content := func(key string) []byte { return bytes.Repeat([]byte(key+"\n"), 20_000) }
+	acknowledged := map[string]string{} // job by key
+	for round := range 3 {
+		s := startServe(t, store)
+		id := s.newJob(fmt.Sprint(round))
+		var mu sync.Mutex
+		var clients sync.WaitGroup
+		sent := func(key string) {
+			status, _ := s.send("PUT", "/jobs/"+id+"/uploads/"+key, bytes.NewReader(content(key)))
+			if status == http.StatusCreated {
+				mu.Lock()
+				acknowledged[key] = id
+				mu.Unlock()
+			}
+		}
+		for client := range 20 {
+			clients.Go(func() {
+				for n := range 2 {
+					sent(fmt.Sprintf("round-%d-client-%02d-%d", round, client, n))
+				}
+			})
+		}
+		time.Sleep(time.Duration(10+40*round) * time.Millisecond)
+		s.kill()
+		clients.Wait()
+	}
+	s := startServe(t, store)
+	for key, id := range acknowledged {
+		kept, err := os.ReadFile(filepath.Join(store, id, ".taking", key, "file"))
+		require.NoError(t, err)
+		assert.True(t, bytes.Equal(content(key), kept), key)
+		status, _ := s.send("PUT", "/jobs/"+id+"/uploads/"+key, bytes.NewReader(content(key)))
+		assert.Equal(t, http.StatusOK, status, "it is there already")
+	}
+	require.NotEmpty(t, acknowledged)
+	for round := range 3 {
+		for _, p := range s.job(fmt.Sprint(round)).Photos {
+			delete(acknowledged, p.Key)
+		}
+	}
+	assert.Empty(t, acknowledged, "all are listed")
+}
+
+// Killed while it measures and while it settles, the server ends where it would have
+// ended: with the toe that the measure command gives, recorded once.
+func TestServeKilledWhileMeasuring(t *testing.T) {
+	store := t.TempDir()
+	s := startServe(t, store)
+	id := s.newJob("bench")
+	for _, name := range []string{"front", "rear"} {
+		photo, err := os.ReadFile(filepath.Join("..", "..", "samples", "photos", "plan-bench", name+".jpg"))
+		require.NoError(t, err)
+		status, content := s.send("PUT", "/jobs/"+id+"/uploads/photo-"+name+"?name="+name+".jpg", bytes.NewReader(photo))
+		require.Equal(t, http.StatusCreated, status, "%s", content)
+	}
+	measuring := func() bool { m := s.job(id).Measured; return m != nil && m.State == "measuring" }
+	require.Eventually(t, measuring, 30*time.Second, 5*time.Millisecond)
+	s.kill()
+
+	s = startServe(t, store)
+	done := func() bool { m := s.job(id).Measured; return m != nil && m.State == "done" }
+	require.Eventually(t, done, 60*time.Second, 50*time.Millisecond)
+	measured := s.job(id).Measured
+	require.NotNil(t, measured.Result)
+	assert.Len(t, measured.Result.Photos, 2)
+
+	settled := make(chan struct{})
+	go func() {
+		s.send("POST", "/jobs/"+id+"/settle", strings.NewReader(`{}`)) // whether it is answered is left to chance
+		close(settled)
+	}()
+	time.Sleep(150 * time.Millisecond)
+	s.kill()
+	<-settled
+	s = startServe(t, store)
+	if len(s.job(id).Stages) == 0 {
+		require.Len(t, s.job(id).Photos, 2)
+		require.Eventually(t, done, 60*time.Second, 50*time.Millisecond)
+		status, content := s.send("POST", "/jobs/"+id+"/settle", strings.NewReader(`{}`))
+		require.Equal(t, http.StatusOK, status, "%s", content)
+	}
+	require.Len(t, s.job(id).Stages, 1)
+	assert.Empty(t, s.job(id).Photos)
+	assert.Equal(t, measured.Result.TotalToeMm, s.job(id).Stages[0].Toe)
+
+	require.NoError(t, s.process.Process.Signal(syscall.SIGTERM))
+	require.NoError(t, s.process.Wait(), "it ends in order")
+	inspected, err := job.Inspect(filepath.Join(store, id))
+	require.NoError(t, err)
+	assert.Empty(t, inspected.Damage)
+	assert.Empty(t, inspected.Loose)
+	assert.Len(t, inspected.Entries[0].Photos, 2)
+	dir := filepath.Join(store, id, "photos", "01-as-found")
+	m, _, err := measurePhotos([]string{filepath.Join(dir, "front.jpg"), filepath.Join(dir, "rear.jpg")}, measure.Settings{BeadSeatMm: 305, RunoutMm: defaultRunoutMm}, noCamera)
+	require.NoError(t, err)
+	assert.InDelta(t, m.Result.TotalToeMm.Value, measured.Result.TotalToeMm.Value, 1e-9)
+}
+
+func TestServeRefusesToOpenUnasked(t *testing.T) {
+	for args, want := range map[string]string{
+		"--listen 0.0.0.0:0":             "takes --lan",
+		"--cert a.pem":                   "go together",
+		"--cert a.pem --key b.pem --tls": "made here",
+		"--language xx":                  "no language",
+	} {
+		assert.Contains(t, fails(t, append([]string{"serve", t.TempDir()}, strings.Fields(args)...)...), want, args)
+	}
+}
