@@ -12,40 +12,44 @@ import (
 // Measure measures one state of a vehicle from its photos. The error is a
 // *vision.Refusal when the photos do not settle a number.
 func Measure(inputs []Input, settings Settings) (*Measurement, error) {
-	if err := checkInputs(inputs); err != nil {
-		return nil, err
-	}
-	m, err := newSet(inputs, settings)
+	m, f, err := solve(inputs, settings)
 	if err != nil {
-		return nil, err
+		return nil, likelyCause(inputs, settings, err)
 	}
-	if err := m.adjustCameras(); err != nil {
-		return nil, sheetsMoved("", "The sheets do not lie in the same places in all photos.")
-	}
-	if err := m.verifyCameras(); err != nil {
-		return nil, err
-	}
-	if err := m.verifyProfiles(); err != nil {
-		return nil, err
-	}
-	if err := m.verifySheets(); err != nil {
-		return nil, err
-	}
-	f, err := m.fit()
-	if err != nil {
-		return nil, err
-	}
-	if err := m.verify(f); err != nil {
-		return nil, err
-	}
-	if err := m.verifyState(f); err != nil {
-		return nil, err
-	}
-	// Last: wheels that moved between photos come out in a wrong size as well.
-	if err := m.verifySize(f); err != nil {
+	if err := m.verifySaid(inputs, settings); err != nil {
 		return nil, err
 	}
 	return m.report(f), nil
+}
+
+// solve leads from photos to a joint solution that can be believed.
+func solve(inputs []Input, settings Settings) (*set, *fitted, error) {
+	if err := checkInputs(inputs); err != nil {
+		return nil, nil, err
+	}
+	m, err := newSet(inputs, settings)
+	if err != nil {
+		return nil, nil, err
+	}
+	if err := m.adjustCameras(); err != nil {
+		return nil, nil, sheetsMoved("", "The sheets do not lie in the same places in all photos.")
+	}
+	for _, check := range []func() error{m.verifyCameras, m.verifyProfiles, m.verifySheets} {
+		if err := check(); err != nil {
+			return nil, nil, err
+		}
+	}
+	f, err := m.fit()
+	if err != nil {
+		return nil, nil, err
+	}
+	// The size last: wheels that moved between photos come out in a wrong size as well.
+	for _, check := range []func(*fitted) error{m.verify, m.verifyState, m.verifySize} {
+		if err := check(f); err != nil {
+			return nil, nil, err
+		}
+	}
+	return m, f, nil
 }
 
 // checkInputs refuses what no adjustment need be tried on.

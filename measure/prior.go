@@ -128,6 +128,7 @@ type knowledge struct {
 	cameras    []cameraPrior
 	rims       [2]float64 // bead seat radius in mm
 	rimSigma   float64    // of them, where they are guessed
+	warpSigma  float64    // of the sheets' warps in mm, where it is asked whether they lie flat; 0: as usual
 	edgeSigma  float64    // of the rims' outer radius, where that was measured; 0: as flanges are high
 	scale      [2]float64 // print scale along x and y
 	scaleSigma float64
@@ -170,7 +171,7 @@ func (k *knowledge) priors(s *Scene, l *layout) []prior {
 		add(sourcePrintScale, at[sheetScale+1], k.scale[1], k.scaleSigma, func(s *Scene) float64 { return s.Sheets[i].ScaleY })
 		inUnits(list[first:], 100)
 		for w := range s.Sheets[i].Warp {
-			add(sourceFlatness, at[sheetWarp+w], 0, warpSigmaMm, func(s *Scene) float64 { return s.Sheets[i].Warp[w] })
+			add(sourceFlatness, at[sheetWarp+w], 0, cmp.Or(k.warpSigma, warpSigmaMm), func(s *Scene) float64 { return s.Sheets[i].Warp[w] })
 		}
 	}
 	for side := range s.Wheels {

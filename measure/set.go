@@ -26,6 +26,14 @@ type Settings struct {
 	Cameras map[vision.CameraID]*calib.Profile
 }
 
+// beadSeatMm is as said, or as the outer diameter makes it; 0 when unknown.
+func (s *Settings) beadSeatMm() float64 {
+	if s.RimOuterMm != 0 {
+		return s.RimOuterMm - 2*flangeHeightMm
+	}
+	return s.BeadSeatMm
+}
+
 // set is the photos of one state while they are being measured.
 type set struct {
 	inputs    []Input
@@ -41,7 +49,7 @@ func newSet(inputs []Input, settings Settings) (*set, error) {
 	m := &set{inputs: inputs, settings: settings, scene: &Scene{}}
 	m.knowledge = knowledge{scale: [2]float64{1, 1}, scaleSigma: printSigma}
 	if settings.RimOuterMm != 0 {
-		m.settings.BeadSeatMm = settings.RimOuterMm - 2*flangeHeightMm
+		m.settings.BeadSeatMm = settings.beadSeatMm()
 		m.knowledge.edgeSigma = handSigmaMm / 2
 	}
 	for axis, mm := range settings.RulerMm {
