@@ -107,6 +107,14 @@ func JobText(w io.Writer, s *job.Inspected, advice *measure.RodAdvice) error {
 	return err
 }
 
+// Alarms writes what must not be overlooked, ahead of anything else.
+func Alarms(w io.Writer, lines []string) error {
+	var p page
+	p.alarms(lines)
+	_, err := io.WriteString(w, p.String())
+	return err
+}
+
 func (p *page) alarms(lines []string) {
 	for _, line := range lines {
 		p.wrapped("!! ", line)

@@ -32,22 +32,24 @@ type adjustFlags struct {
 func newAdjustCommand() *cobra.Command {
 	var flags adjustFlags
 	command := &cobra.Command{
-		Use:   "adjust RESULT.json",
+		Use:   "adjust RESULT.json|JOB",
 		Short: "Say which tie rod to turn, how far and which way",
 		Long: `adjust takes a result of "rimpair measure --json" and a description of the steering,
 as options or as a file, and says which rod to turn, how far and which way, and
 what toe to expect afterwards. Where the toe is within the target, or not known
-well enough, it says so instead.
+well enough, it says so instead. Given a job's folder, it takes the last measurement,
+the steering and what was turned so far from there; options override.
 
 Lengths are level, at the height of the rod ends, with the wheels straight ahead. A
 figure may carry how well it is known: --arm 70+-2.`,
 		Example: `  rimpair measure *.jpg --rim 406 --json > found.json
   rimpair adjust found.json --thread M6 --left-thread left --rods behind --arm 70
   rimpair adjust found.json --steering trike.json
-  rimpair adjust now.json --thread M6 --before found.json --turned "0.5 longer"`,
+  rimpair adjust now.json --thread M6 --before found.json --turned "0.5 longer"
+  rimpair adjust trike-7`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(command *cobra.Command, args []string) error {
-			return runAdjust(args[0], flags, command.Flags().Changed, command.OutOrStdout())
+			return runAdjust(args[0], flags, command.Flags().Changed, command.OutOrStdout(), command.ErrOrStderr())
 		},
 	}
 	f := command.Flags()
@@ -75,17 +77,25 @@ figure may carry how well it is known: --arm 70+-2.`,
 	return command
 }
 
-func runAdjust(path string, flags adjustFlags, changed func(string) bool, stdout io.Writer) error {
-	result, err := readResult(path)
+func runAdjust(path string, flags adjustFlags, changed func(string) bool, stdout, stderr io.Writer) error {
+	found, err := readFound(path)
 	if err != nil {
 		return err
 	}
-	steering, err := flags.describe(changed)
+	steering, err := flags.describe(found.steering, changed)
 	if err != nil {
 		return err
 	}
-	advice, err := measure.AdviseRods(result, steering)
+	advice, err := measure.AdviseRods(found.result, steering)
 	if err != nil {
+		return err
+	}
+	// The alarms go where they do not mix with JSON.
+	alarms := stdout
+	if flags.json {
+		alarms = stderr
+	}
+	if err := report.Alarms(alarms, found.alarms); err != nil {
 		return err
 	}
 	if flags.json {
@@ -116,10 +126,12 @@ func readResult(path string) (measure.Result, error) {
 	return m.Result, nil
 }
 
-// describe is the steering's file with the options put over it.
-func (flags *adjustFlags) describe(changed func(string) bool) (measure.Steering, error) {
-	var s measure.Steering
+// describe is the steering as known, or as its file says, with the options put over
+// it. The record of a job stays beside a file's.
+func (flags *adjustFlags) describe(s measure.Steering, changed func(string) bool) (measure.Steering, error) {
 	if flags.steeringFile != "" {
+		record := s.Record
+		s = measure.Steering{}
 		raw, err := os.ReadFile(flags.steeringFile)
 		if err != nil {
 			return s, err
@@ -129,6 +141,7 @@ func (flags *adjustFlags) describe(changed func(string) bool) (measure.Steering,
 		if err := d.Decode(&s); err != nil {
 			return s, fmt.Errorf("%s: %v", flags.steeringFile, err)
 		}
+		s.Record = append(s.Record, record...)
 	}
 	// What was not given as an option is not in its JSON, and so stays as it is.
 	options, err := json.Marshal(flags.steering)

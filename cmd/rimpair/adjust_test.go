@@ -12,6 +12,7 @@ import (
 
 	"rimpair/measure"
 	"rimpair/report"
+	"rimpair/report/job"
 )
 
 // resultFile writes an invented measurement, of rims of 420 mm, as measure --json does.
@@ -86,6 +87,48 @@ func TestAdjustLearns(t *testing.T) {
 	assert.Equal(t, []string{"record"}, a.MmPerTurnFrom)
 	assert.True(t, a.Turns[0].Longer)
 	assert.InDelta(t, 4.0/24, a.Turns[0].Turns, 1e-9)
+}
+
+// A job's folder tells what a result, a description and a record tell.
+func TestAdjustTakesAJob(t *testing.T) {
+	dir := newTestJob(t, "--thread", "M6", "--rim", "349")
+	assert.Contains(t, fails(t, "adjust", dir), "no measurement yet")
+
+	record(t, dir, state(job.AsFound, 5, 0.1))
+	assert.Equal(t, measure.AnswerLearn, advised(t, dir).Answer)
+	record(t, dir, turn(-0.5))
+	assert.Contains(t, fails(t, "adjust", dir), "measure again first")
+
+	record(t, dir, state(job.Adjusted, -1, 0.1))
+	a := advised(t, dir)
+	assert.InDelta(t, 12, a.MmPerTurn.Value, 1e-9, "6 mm by half a turn")
+	assert.Equal(t, []string{"record"}, a.MmPerTurnFrom)
+	assert.InDelta(t, 3, advised(t, dir, "--aim", "3", "--allow", "2,4").Target.AimMm, 0, "options override")
+
+	described := writeText(t, t.TempDir(), "trike.json", `{"schema": "rimpair/steering/1", "thread": "M6"}`)
+	assert.InDelta(t, 12, advised(t, dir, "--steering", described).MmPerTurn.Value, 1e-9, "a file keeps the job's record")
+}
+
+// A check that is not in order stands before the advice, and beside its JSON.
+func TestAdjustSaysFailedChecksFirst(t *testing.T) {
+	dir := newTestJob(t, "--thread", "M6")
+	record(t, dir, state(job.AsFound, 5, 0.1))
+	succeeds(t, "job", "add", dir, "--check", "kingpins=failed")
+	assert.Regexp(t, `^!! `, succeeds(t, "adjust", dir))
+	code, stdout, stderr := cli("adjust", dir, "--json")
+	assert.Equal(t, exitDone, code)
+	assert.True(t, json.Valid([]byte(stdout)))
+	assert.Regexp(t, `^!! `, stderr)
+}
+
+// A result that was changed by hand is not advised on.
+func TestAdjustRefusesADamagedJob(t *testing.T) {
+	dir := newTestJob(t, "--thread", "M6")
+	record(t, dir, state(job.AsFound, 5, 0.1))
+	j, _, err := job.Read(dir)
+	require.NoError(t, err)
+	require.NoError(t, os.WriteFile(filepath.Join(dir, j.LastMeasurement().Result.File), []byte("{}"), 0o600))
+	assert.Contains(t, fails(t, "adjust", dir), "is damaged")
 }
 
 func TestAdjustRefuses(t *testing.T) {
