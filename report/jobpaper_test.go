@@ -374,9 +374,7 @@ func TestPDFHasThePagesFigures(t *testing.T) {
 // themselves; printed, its figures are there.
 func TestPageInABrowser(t *testing.T) {
 	browser, err := exec.LookPath("chromium")
-	if err != nil {
-		t.Skip("no chromium")
-	}
+	require.NoError(t, err, "tools/install test installs it")
 	dir := t.TempDir()
 	file := filepath.Join(dir, "report.html")
 	text := htmlOf(t, samplePaper(t, "de"))

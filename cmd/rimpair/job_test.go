@@ -318,6 +318,9 @@ func TestJobMistakesGetOneLine(t *testing.T) {
 		{"add", dir, "--turned", "0.5"},
 		{"add", dir, "--stage", "final", "--note", "x"},
 		{"add", dir, "--stage", "finished", front},
+		{"add", dir, "--scale-x", "99", "--note", "x"},
+		{"add", dir, "--scale-x", "200", front},
+		{"add", dir, "--rim", "406", "--rim-outer", "418", front},
 	} {
 		fails(t, append([]string{"job"}, args...)...)
 	}

@@ -25,7 +25,8 @@ type addFlags struct {
 	keepOnly bool
 	stage    string
 	valves   string
-	runoutMm float64
+	settings measure.Settings
+	changed  func(string) bool
 }
 
 func newJobAddCommand() *cobra.Command {
@@ -58,8 +59,9 @@ With the zip file of an exported job in place of a job, it is taken in.`,
 	f.BoolVar(&flags.keepOnly, "keep-only", false, "keep the photos without measuring them")
 	f.StringVar(&flags.stage, "stage", "", "what the photos show: "+strings.Join(stageNames(), ", "))
 	f.StringVar(&flags.valves, "valves", "", "where the front wheels' valves stand, in any words (\"top\"): the rims' run-out cancels between states with the same words")
-	f.Float64Var(&flags.runoutMm, "runout", defaultRunoutMm, "run-out of each rim to assume, mm peak to peak")
 	flags.vehicle.bind(f)
+	bindMeasuring(f, &flags.settings)
+	flags.changed = f.Changed
 	return command
 }
 
@@ -181,8 +183,12 @@ func (flags *addFlags) entries(photos []string) ([]report.JobAddition, error) {
 	case len(photos) > 0 || flags.note != "":
 		list = append(list, report.JobAddition{Entry: job.Entry{At: now()}})
 	}
-	if !flags.measures(photos) && (flags.stage != "" || flags.valves != "") {
-		return nil, errors.New("--stage and --valves go with photos to be measured")
+	if !flags.measures(photos) {
+		for _, name := range append([]string{"stage", "valves"}, measuringFlags...) {
+			if flags.changed(name) {
+				return nil, fmt.Errorf("--%s goes with photos to be measured", name)
+			}
+		}
 	}
 	if flags.stage != "" && !slices.Contains(stageNames(), flags.stage) {
 		return nil, fmt.Errorf("no stage %q: give %s", flags.stage, strings.Join(stageNames(), ", "))
@@ -202,7 +208,11 @@ func (flags *addFlags) measurePhotos(dir string, photos []string, a *report.JobA
 	if err := flags.vehicle.apply(&j.Vehicle); err != nil {
 		return err
 	}
-	m, inputs, err := measurePhotos(photos, measure.Settings{BeadSeatMm: j.Vehicle.RimMm, RunoutMm: flags.runoutMm}, flags.camera(dir, j))
+	settings := flags.settings
+	if settings.RimOuterMm == 0 || flags.changed("rim") { // measured by hand it goes before the job's own
+		settings.BeadSeatMm = j.Vehicle.RimMm
+	}
+	m, inputs, err := measurePhotos(photos, settings, flags.camera(dir, j))
 	if err != nil {
 		return err
 	}

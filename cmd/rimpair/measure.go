@@ -8,7 +8,6 @@ import (
 	"github.com/spf13/cobra"
 	"golang.org/x/sync/errgroup"
 
-	"rimpair/calib"
 	"rimpair/measure"
 	"rimpair/report"
 	"rimpair/vision"
@@ -42,10 +41,7 @@ the rear. Photos that do not settle a number are refused with the reason.`,
 	}
 	f := command.Flags()
 	f.Float64Var(&flags.settings.BeadSeatMm, "rim", 0, "bead seat diameter of the front rims in mm, as on the tyre (305, 349, 355, 406, 451, ...); without it the size is found in the photos")
-	f.Float64Var(&flags.settings.RimOuterMm, "rim-outer", 0, "in place of it, outer diameter of the front rims in mm, measured by hand from edge to edge")
-	f.Float64Var(&flags.settings.RunoutMm, "runout", defaultRunoutMm, "run-out of each rim to assume, mm peak to peak")
-	f.Float64Var(&flags.settings.RulerMm[0], "scale-x", calib.RulerMm, "what the printed 100 mm ruler across the page really measures, mm")
-	f.Float64Var(&flags.settings.RulerMm[1], "scale-y", calib.RulerMm, "the same along the page")
+	bindMeasuring(f, &flags.settings)
 	f.BoolVar(&flags.json, "json", false, "write the result as JSON")
 	f.BoolVar(&flags.explain, "explain", false, "write the whole uncertainty budget as well (JSON always has it)")
 	f.StringVar(&flags.out, "out", "", "folder for the result, the marked photos and the view from above")
