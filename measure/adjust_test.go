@@ -42,8 +42,8 @@ func movedScene() *Scene {
 	s := exampleScene()
 	s.Photos[1].State = 1
 	s.Changes = [][2]Change{{}, {
-		{Move: r3.Vec{X: 1, Y: 12, Z: 0.2}, HeadingRad: 0.01, TiltRad: -0.001},
-		{Move: r3.Vec{X: -1, Y: 14, Z: -0.3}, HeadingRad: 0.02, TiltRad: 0.002},
+		{Move: r3.Vec{X: 1, Y: 12, Z: 0.2}, HeadingRad: 0.01, TiltRad: -0.001, TurnRad: 0.7},
+		{Move: r3.Vec{X: -1, Y: 14, Z: -0.3}, HeadingRad: 0.02, TiltRad: 0.002, TurnRad: 0.7},
 	}}
 	return s
 }

@@ -85,7 +85,7 @@ func (m *set) fitJointly(scene *Scene, rims bool) (*fitted, error) {
 		if !scene.plausible() {
 			return nil, unclear("", "Something else than the tyres was taken for their outlines.")
 		}
-		learned = f.adjustment.learn(f.residuals, float64(len(scene.Photos)))
+		learned = f.adjustment.learn(f.residuals, scene.photosPerState())
 	}
 	return f, nil
 }

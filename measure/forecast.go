@@ -47,11 +47,14 @@ func (m *set) advice(f *fitted, rim Quantity, runout float64) []Advice {
 	halfWidth := func(u float64) float64 { return coverage95 * u }
 	// Half a turn on, the run-out changes sign; a second set of the same photos
 	// halves the variance of the rest.
-	list := []Advice{{
-		Action:               "half_turn",
-		Text:                 "Roll the vehicle until both front wheels have turned by half a turn and take the same photos again as a second set: the mean of both is free of the rims' run-out.",
-		PredictedHalfWidthMm: halfWidth(rim.StandardUncertainty / math.Sqrt2),
-	}}
+	var list []Advice
+	if m.positions == nil {
+		list = append(list, Advice{
+			Action:               "half_turn",
+			Text:                 "Roll the vehicle until both front wheels have turned by half a turn and take the same photos again as a second set: the mean of both is free of the rims' run-out.",
+			PredictedHalfWidthMm: halfWidth(rim.StandardUncertainty / math.Sqrt2),
+		})
+	}
 	for _, p := range viewpoints {
 		if u, ok := m.forecast(f, &p, false); ok {
 			list = append(list, Advice{Action: "photo", Text: "Add " + p.text + ".", PredictedHalfWidthMm: halfWidth(math.Hypot(u, runout))})

@@ -24,22 +24,15 @@ func Measure(inputs []Input, settings Settings) (*Measurement, error) {
 
 // solve leads from photos to a joint solution that can be believed.
 func solve(inputs []Input, settings Settings) (*set, *fitted, error) {
-	if err := checkInputs(inputs); err != nil {
-		return nil, nil, err
-	}
-	m, err := newSet(inputs, settings)
+	m, err := prepare(inputs, settings)
 	if err != nil {
 		return nil, nil, err
 	}
-	if err := m.adjustCameras(); err != nil {
-		return nil, nil, sheetsMoved("", "The sheets do not lie in the same places in all photos.")
+	scene, err := m.seek()
+	if err != nil {
+		return nil, nil, err
 	}
-	for _, check := range []func() error{m.verifyCameras, m.verifyProfiles, m.verifySheets} {
-		if err := check(); err != nil {
-			return nil, nil, err
-		}
-	}
-	f, err := m.fit()
+	f, err := m.fit(scene)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -50,6 +43,26 @@ func solve(inputs []Input, settings Settings) (*set, *fitted, error) {
 		}
 	}
 	return m, f, nil
+}
+
+// prepare finds where cameras and sheets stand, from the sheets' corners alone.
+func prepare(inputs []Input, settings Settings) (*set, error) {
+	if err := checkInputs(inputs); err != nil {
+		return nil, err
+	}
+	m, err := newSet(inputs, settings)
+	if err != nil {
+		return nil, err
+	}
+	if err := m.adjustCameras(); err != nil {
+		return nil, sheetsMoved("", "The sheets do not lie in the same places in all photos.")
+	}
+	for _, check := range []func() error{m.verifyCameras, m.verifyProfiles, m.verifySheets} {
+		if err := check(); err != nil {
+			return nil, err
+		}
+	}
+	return m, nil
 }
 
 // checkInputs refuses what no adjustment need be tried on.
@@ -83,8 +96,8 @@ func checkInputs(inputs []Input) error {
 // apart from what lies 10 px beside them.
 const maxBlurPx = 4.0
 
-// fit leads from cameras to the joint solution, the rims' edges included.
-func (m *set) fit() (*fitted, error) {
+// seek finds both wheels by their tyres' outlines, the cameras held.
+func (m *set) seek() (*Scene, error) {
 	pairs := m.findPairs()
 	if len(pairs) == 0 {
 		return nil, m.noWheels()
@@ -93,6 +106,11 @@ func (m *set) fit() (*fitted, error) {
 	if err != nil {
 		return nil, m.unsettled(err)
 	}
+	return scene, nil
+}
+
+// fit leads from there to the joint solution, the rims' edges included.
+func (m *set) fit(scene *Scene) (*fitted, error) {
 	f, err := m.fitJointly(scene, false)
 	if err != nil {
 		return nil, m.unsettled(err)
@@ -179,7 +197,8 @@ func (m *set) report(f *fitted) *Measurement {
 	for photo := range f.scene.Photos {
 		r.Photos = append(r.Photos, m.photoResult(f, photo))
 	}
-	r.Advice = m.advice(f, rim, runoutSigmaMm(m.settings.RunoutMm))
+	m.addRunout(f, &r)
+	r.Advice = m.advice(f, rim, m.runoutSigmaMm())
 	measurement := &Measurement{Result: r, Top: m.topView(f), Cameras: m.refinedCameras(f)}
 	for photo := range f.scene.Photos {
 		measurement.Overlays = append(measurement.Overlays, m.overlay(f, photo))
@@ -190,7 +209,7 @@ func (m *set) report(f *fitted) *Measurement {
 func (m *set) wheelResult(f *fitted, side Side) WheelResult {
 	return WheelResult{
 		Side:          side.String(),
-		ToeDeg:        f.quantity(func(s *Scene) float64 { return s.toeRad() * degPerRad }),
+		ToeDeg:        f.quantity(func(s *Scene) float64 { return m.toeRad(s) * degPerRad }),
 		CamberDeg:     f.quantity(func(s *Scene) float64 { return m.camberRad(s, side) * degPerRad }),
 		RimDiameterMm: m.rimDiameter(f, side),
 		RimSeen:       m.rimSeen(side),

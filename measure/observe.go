@@ -163,8 +163,9 @@ func (a *adjustment) addWheel(c *locus, ip *imagePoint, o *edgeObservation, stat
 	at := a.layout.wheels[o.side]
 	body := ip.body
 	if o.kind == RimCircle { // in the rim's axes, about the tyre's centre
-		body.forward += c.wheel.RimForward
-		body.up += c.wheel.RimUp
+		shift := c.wheel.rimShift()
+		body.forward += shift.forward
+		body.up += shift.up
 	}
 	byHeading, byTilt := r3.Dot(g, c.axes.byHeading(body)), r3.Dot(g, c.axes.byTilt(body))
 	b.addPlace(at[:], g, byHeading, byTilt)
@@ -178,10 +179,12 @@ func (a *adjustment) addWheel(c *locus, ip *imagePoint, o *edgeObservation, stat
 		b.add(at[wheelTube], r3.Dot(g, ip.outward))
 		return
 	}
-	b.add(at[wheelRim], byHeading)
-	b.add(at[wheelRim+1], byTilt)
-	b.add(at[wheelRim+2], r3.Dot(g, c.axes.forward))
-	b.add(at[wheelRim+3], r3.Dot(g, c.axes.up))
+	sinTurn, cosTurn := math.Sincos(c.wheel.turnRad)
+	byForward, byUp := r3.Dot(g, c.axes.forward), r3.Dot(g, c.axes.up)
+	b.add(at[wheelRim], byHeading*cosTurn-byTilt*sinTurn)
+	b.add(at[wheelRim+1], byHeading*sinTurn+byTilt*cosTurn)
+	b.add(at[wheelRim+2], byForward*cosTurn-byUp*sinTurn)
+	b.add(at[wheelRim+3], byForward*sinTurn+byUp*cosTurn)
 	b.add(at[wheelLip], r3.Dot(g, ip.outward))
 	circle := wheelCircles + 2*int(o.face)
 	b.add(at[circle], r3.Dot(g, e))

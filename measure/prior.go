@@ -132,6 +132,7 @@ type knowledge struct {
 	edgeSigma  float64    // of the rims' outer radius, where that was measured; 0: as flanges are high
 	scale      [2]float64 // print scale along x and y
 	scaleSigma float64
+	moved      bool // the person says that the wheels were moved between the states
 }
 
 // priors of the free unknowns of a layout.
@@ -179,18 +180,22 @@ func (k *knowledge) priors(s *Scene, l *layout) []prior {
 	}
 	for state := range l.changes {
 		for side := range l.changes[state] {
-			list = append(list, changePriors(state, side, l.changes[state][side])...)
+			list = append(list, k.changePriors(state, side, l.changes[state][side])...)
 		}
 	}
 	return list
 }
 
-// changePriors are of one wheel's change from state to state, on an even floor.
-func changePriors(state, side int, at [changeUnknowns]int) []prior {
+// changePriors are of one wheel's change from state to state: on an even floor, or
+// as moved.
+func (k *knowledge) changePriors(state, side int, at [changeUnknowns]int) []prior {
 	if at[0] == fixed {
 		return nil
 	}
 	sigmas := [changeUnknowns]float64{anyMoveMm, anyMoveMm, restHeightSigmaMm, anyTurnRad, restTiltSigmaRad}
+	if k.moved {
+		sigmas[2], sigmas[4] = anyMoveMm, anyTurnRad
+	}
 	var list []prior
 	for i, sigma := range sigmas {
 		list = append(list, prior{source: sourceTyreShape, columns: at[i : i+1], sigma: sigma,

@@ -10,15 +10,29 @@ import (
 // This file computes what the vehicle's people ask for from an adjusted scene.
 
 // rimHeadingRad is the heading of a rim's rolling direction.
-func (w *Wheel) rimHeadingRad() float64 { return w.HeadingRad + w.RimHeadingRad }
+func (w *Wheel) rimHeadingRad() float64 {
+	heading, _ := rolled(w.RimHeadingRad, w.RimTiltRad, w.turnRad)
+	return w.HeadingRad + heading
+}
 
 // rimTiltRad is the tilt of a rim's axle.
-func (w *Wheel) rimTiltRad() float64 { return w.TiltRad + w.RimTiltRad }
+func (w *Wheel) rimTiltRad() float64 {
+	_, tilt := rolled(w.RimHeadingRad, w.RimTiltRad, w.turnRad)
+	return w.TiltRad + tilt
+}
 
 // toeRad is a wheel's toe against the line that bisects the pair: half of what
-// their headings differ by.
-func (s *Scene) toeRad() float64 {
-	return (s.Wheels[Right].rimHeadingRad() - s.Wheels[Left].rimHeadingRad()) / 2
+// their headings differ by. With several positions of the wheels it is the axles'.
+func (m *set) toeRad(s *Scene) float64 {
+	if m.positions != nil {
+		return m.positions.toeRad(s)
+	}
+	return s.toeIn(0)
+}
+
+// toeIn is the rims' toe as they stood in a state.
+func (s *Scene) toeIn(state int) float64 {
+	return (s.wheelIn(state, Right).rimHeadingRad() - s.wheelIn(state, Left).rimHeadingRad()) / 2
 }
 
 // rimRadius of a wheel: of the edge that was seen, the inboard one first.
@@ -31,13 +45,19 @@ func (m *set) rimRadius(s *Scene, side Side) float64 {
 	return m.knowledge.rims[side] + flangeHeightMm
 }
 
+// rimsMm is the sum of both rims' diameters.
+func (m *set) rimsMm(s *Scene) float64 { return 2 * (m.rimRadius(s, Left) + m.rimRadius(s, Right)) }
+
 // totalToeMm is the distance of the rims at hub height at the rear less that at
 // the front.
 func (m *set) totalToeMm(s *Scene) float64 {
-	return 2 * (m.rimRadius(s, Left) + m.rimRadius(s, Right)) * math.Sin(s.toeRad())
+	return m.rimsMm(s) * math.Sin(m.toeRad(s))
 }
 
 func (m *set) camberRad(s *Scene, side Side) float64 {
+	if m.positions != nil {
+		return -side.sign() * m.positions.tiltRad(s, side)
+	}
 	return -side.sign() * s.Wheels[side].rimTiltRad()
 }
 

@@ -24,6 +24,7 @@ type Result struct {
 	Photos        []PhotoResult `json:"photos"`
 	Budget        []BudgetLine  `json:"budget"`             // of total toe, largest first
 	Expanded      *Expanded     `json:"expanded,omitempty"` // what the budget makes; nil in results written before it
+	Runout        []Runout      `json:"runout,omitempty"`   // left, right; of several positions
 	Advice        []Advice      `json:"advice"`             // most useful first
 	// ChiSquarePerDof is the adjustment's goodness of fit before intervals were
 	// widened by it.
@@ -38,6 +39,16 @@ type WheelResult struct {
 	CamberDeg     Quantity `json:"camber_deg"`
 	RimDiameterMm Quantity `json:"rim_diameter_mm"`
 	RimSeen       bool     `json:"rim_seen"` // false: only the tyre's outline was good enough
+}
+
+// Runout is how far a rim runs out of true sideways, found from several positions.
+type Runout struct {
+	Side         string   `json:"side"`
+	PeakToPeakMm Quantity `json:"peak_to_peak_mm"`
+	// Against the limits of runoutLimitsMm: "within", "beyond" or "open" where the
+	// interval holds the limit.
+	RimBrake   string `json:"rim_brake_limit"`
+	OtherBrake string `json:"other_brake_limit"`
 }
 
 // PhotoResult says what was found in one photo.

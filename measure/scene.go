@@ -22,6 +22,7 @@ type Change struct {
 	Move       r3.Vec // of its centre
 	HeadingRad float64
 	TiltRad    float64
+	TurnRad    float64 // how far it has turned about its axle, forward; known, no unknown
 }
 
 // numbers are the change's in the order of its unknowns.
@@ -31,12 +32,18 @@ func (c *Change) numbers() [changeUnknowns]float64 {
 
 // wheel is a wheel as it stood in a photo.
 func (s *Scene) wheel(photo int, side Side) *Wheel {
+	return s.wheelIn(s.Photos[photo].State, side)
+}
+
+// wheelIn is a wheel as it stood in a state.
+func (s *Scene) wheelIn(state int, side Side) *Wheel {
 	w := s.Wheels[side]
-	if state := s.Photos[photo].State; state > 0 {
+	if state > 0 {
 		c := &s.Changes[state][side]
 		w.Centre = r3.Add(w.Centre, c.Move)
 		w.HeadingRad += c.HeadingRad
 		w.TiltRad += c.TiltRad
+		w.turnRad = c.TurnRad
 	}
 	return &w
 }

@@ -43,6 +43,7 @@ type set struct {
 	corners   []cornerObservation
 	rims      [2][2]rimEdge // of each wheel's faces
 	hearing   hearing       // of the pair that was taken
+	positions *positions    // of the wheels, where the photos show several
 }
 
 func newSet(inputs []Input, settings Settings) (*set, error) {

@@ -41,11 +41,12 @@ type Wheel struct {
 	TiltRad    float64 // γ of the tyre's axle
 	Ring, Tube float64 // R and r of the tyre's torus
 
-	// The rim against the tyre on it.
+	// The rim against the tyre on it, before the wheel was turned by turnRad.
 	RimHeadingRad, RimTiltRad float64   // rim's ψ and γ less the tyre's
 	RimForward, RimUp         float64   // rim's centre less the tyre's
 	Rim                       [2]Circle // the middle of the lip on either face
 	Lip                       float64   // radius of the lips' rounding
+	turnRad                   float64   // forward, against the first state
 }
 
 // Circle is a circle about the rim's axis.
@@ -100,11 +101,21 @@ func (a axes) byTilt(p bodyPoint) r3.Vec {
 
 func (w *Wheel) tyreAxes() axes { return newAxes(w.HeadingRad, w.TiltRad) }
 
-func (w *Wheel) rimAxes() axes {
-	return newAxes(w.HeadingRad+w.RimHeadingRad, w.TiltRad+w.RimTiltRad)
+func (w *Wheel) rimAxes() axes { return newAxes(w.rimHeadingRad(), w.rimTiltRad()) }
+
+// rolled is where something fixed to the wheel, with these components forward and up,
+// has got to once the wheel has turned forward: what was on top is then in front. How
+// an axis leans, with its heading and tilt as components, turns alike.
+func rolled(forward, up, turnRad float64) (float64, float64) {
+	sin, cos := math.Sincos(turnRad)
+	return forward*cos + up*sin, up*cos - forward*sin
+}
+
+// rimShift is the rim's centre less the tyre's.
+func (w *Wheel) rimShift() bodyPoint {
+	forward, up := rolled(w.RimForward, w.RimUp, w.turnRad)
+	return bodyPoint{forward: forward, up: up}
 }
 
 // rimCentre is where the rim's axis crosses its middle plane.
-func (w *Wheel) rimCentre(rim axes) r3.Vec {
-	return rim.place(w.Centre, bodyPoint{forward: w.RimForward, up: w.RimUp})
-}
+func (w *Wheel) rimCentre(rim axes) r3.Vec { return rim.place(w.Centre, w.rimShift()) }

@@ -23,6 +23,7 @@ func Text(w io.Writer, r measure.Result) error {
 	p.toe(r)
 	p.wheels(r.Wheels)
 	p.lengths(r)
+	p.runout(r.Runout)
 	p.photos(r)
 	p.budget(r)
 	p.advice(r)
@@ -74,6 +75,10 @@ func (p *page) toe(r measure.Result) {
 	if u := runoutPart(r); u > 0 {
 		because = "The interval includes an assumed run-out of the rims (standard uncertainty " +
 			fixed(u, decimals(u)) + " mm), as the wheels were seen in one position."
+	}
+	if len(r.Runout) > 0 {
+		p.wrapped("  ", "The wheels were seen in several positions: the rims' run-out has gone out of it.")
+		return
 	}
 	p.wrapped("  ", because)
 	p.wrapped("  ", "The rims alone, as they stood in these photos: "+toeValue(r.RimTotalToeMm)+

@@ -8,11 +8,11 @@ import (
 )
 
 // geometryTable adjusts noisy points instead of pictures. It needs the inside of
-// package measure, so these are two of its tests, here with more draws: the error against
+// package measure, so these are some of its tests, here with more draws: the error against
 // the Cramér-Rao bound, and each line of the budget against a Monte Carlo.
 func (b *bench) geometryTable() error {
 	b.title("Geometry alone: %d draws of noisy points", b.draws)
-	command := exec.Command("go", "test", "./measure", "-count=1", "-v", "-run", "^(TestCramerRao|TestBudgetCoverage)$", "-timeout", "1h")
+	command := exec.Command("go", "test", "./measure", "-count=1", "-v", "-run", "^(TestCramerRao|TestBudgetCoverage|TestPositionsCoverage|TestStatesCoverage)$", "-timeout", "1h")
 	command.Env = append(os.Environ(), fmt.Sprintf("RIMPAIR_DRAWS=%d", b.draws))
 	output, err := command.CombinedOutput()
 	for line := range strings.Lines(string(output)) {

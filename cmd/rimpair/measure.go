@@ -21,20 +21,33 @@ type measureFlags struct {
 	camera   string
 	learn    bool
 	explain  bool
+	at       []string
 }
 
 func newMeasureCommand() *cobra.Command {
 	var flags measureFlags
 	command := &cobra.Command{
-		Use:   "measure PHOTO...",
+		Use:   "measure PHOTO... | --at POSITION=PHOTO,PHOTO --at POSITION=PHOTO,PHOTO",
 		Short: "Measure toe, camber and track from photos of one state",
 		Long: `measure takes the photos of one vehicle that was not moved between them, from any
 side and in any order, and states the total toe at the rims with its 95 % interval,
 each wheel's toe and camber, the track, and what a tape would read in front and at
-the rear. Photos that do not settle a number are refused with the reason.`,
+the rear. Photos that do not settle a number are refused with the reason.
+
+With --at, once for each, it takes photos of two or more positions between which both
+front wheels were turned, best by half a turn: the rims' run-out then goes out of the
+toe and is stated. Positions are where both valves stand: top and bottom, or by the
+clock, seen from the vehicle's right side: 12 at the top, 3 in front, 6 at the bottom,
+9 at the rear. The sheets stay where they are, and the steering is held.`,
 		Example: `  rimpair measure front.jpg rear.jpg above.jpg --rim 406
-  rimpair measure *.jpg --out result`,
-		Args: cobra.MinimumNArgs(1),
+  rimpair measure *.jpg --out result
+  rimpair measure --at top=a.jpg,b.jpg --at bottom=c.jpg,d.jpg --rim 406`,
+		Args: func(command *cobra.Command, paths []string) error {
+			if len(flags.at) > 0 {
+				return cobra.NoArgs(command, paths)
+			}
+			return cobra.MinimumNArgs(1)(command, paths)
+		},
 		RunE: func(command *cobra.Command, paths []string) error {
 			return runMeasure(paths, flags, command.InOrStdin(), command.OutOrStdout(), command.ErrOrStderr())
 		},
@@ -44,6 +57,7 @@ the rear. Photos that do not settle a number are refused with the reason.`,
 	bindMeasuring(f, &flags.settings)
 	f.BoolVar(&flags.json, "json", false, "write the result as JSON")
 	f.BoolVar(&flags.explain, "explain", false, "write the whole uncertainty budget as well (JSON always has it)")
+	f.StringArrayVar(&flags.at, "at", nil, "position of both valves and its photos or their folder, once for each position: top=a.jpg,b.jpg")
 	f.StringVar(&flags.out, "out", "", "folder for the result, the marked photos and the view from above")
 	f.StringVar(&flags.camera, "camera", "", "profile of the phone's camera (see rimpair camera), or none; without it the fitting one of the profiles folder, if there is one")
 	f.BoolVar(&flags.learn, "learn", false, "offer to keep the camera in the profiles folder once these photos tell it better")
@@ -55,7 +69,14 @@ the rear. Photos that do not settle a number are refused with the reason.`,
 const defaultRunoutMm = 1.0
 
 func runMeasure(paths []string, flags measureFlags, stdin io.Reader, stdout, stderr io.Writer) error {
-	m, inputs, err := measurePhotos(paths, flags.settings, flags.camera)
+	var m *measure.Measurement
+	var inputs []measure.Input
+	var err error
+	if len(flags.at) > 0 {
+		m, inputs, paths, err = measurePositions(flags.at, flags.settings, flags.camera)
+	} else {
+		m, inputs, err = measurePhotos(paths, flags.settings, flags.camera)
+	}
 	if err != nil {
 		return err
 	}
@@ -92,36 +113,45 @@ func runMeasure(paths []string, flags measureFlags, stdin io.Reader, stdout, std
 // measurePhotos measures the photos of one state, with the camera's profile in a file,
 // with none, or with the one that fits where none is named.
 func measurePhotos(paths []string, settings measure.Settings, camera string) (*measure.Measurement, []measure.Input, error) {
-	if settings.BeadSeatMm != 0 {
-		if err := checkRim(settings.BeadSeatMm); err != nil {
-			return nil, nil, err
-		}
-	}
-	if outer := settings.RimOuterMm; outer != 0 {
-		if settings.BeadSeatMm != 0 {
-			return nil, nil, fmt.Errorf("give --rim or --rim-outer, not both")
-		}
-		if outer < 200 || outer > 700 {
-			return nil, nil, fmt.Errorf("--rim-outer takes an outer diameter in mm, such as 418, not %g", outer)
-		}
-	}
-	if settings.RunoutMm < 0 {
-		return nil, nil, fmt.Errorf("--runout cannot be negative")
-	}
-	for _, mm := range settings.RulerMm {
-		if mm != 0 && (mm < 50 || mm > 150) {
-			return nil, nil, fmt.Errorf("--scale-x and --scale-y take what the 100 mm ruler measures in mm, such as 98.6, not %g", mm)
-		}
-	}
-	inputs, err := loadInputs(paths)
+	inputs, err := load(paths, &settings, camera)
 	if err != nil {
-		return nil, nil, err
-	}
-	if settings.Cameras, err = camerasFor(inputs, camera); err != nil {
 		return nil, nil, err
 	}
 	m, err := measure.Measure(inputs, settings)
 	return m, inputs, err
+}
+
+// load checks the settings, reads the photos and finds what cameras are known of them.
+func load(paths []string, settings *measure.Settings, camera string) ([]measure.Input, error) {
+	if settings.BeadSeatMm != 0 {
+		if err := checkRim(settings.BeadSeatMm); err != nil {
+			return nil, err
+		}
+	}
+	if outer := settings.RimOuterMm; outer != 0 {
+		if settings.BeadSeatMm != 0 {
+			return nil, fmt.Errorf("give --rim or --rim-outer, not both")
+		}
+		if outer < 200 || outer > 700 {
+			return nil, fmt.Errorf("--rim-outer takes an outer diameter in mm, such as 418, not %g", outer)
+		}
+	}
+	if settings.RunoutMm < 0 {
+		return nil, fmt.Errorf("--runout cannot be negative")
+	}
+	for _, mm := range settings.RulerMm {
+		if mm != 0 && (mm < 50 || mm > 150) {
+			return nil, fmt.Errorf("--scale-x and --scale-y take what the 100 mm ruler measures in mm, such as 98.6, not %g", mm)
+		}
+	}
+	inputs, err := loadInputs(paths)
+	if err != nil {
+		return nil, err
+	}
+	if settings.Cameras, err = camerasFor(inputs, camera); err != nil {
+		return nil, err
+	}
+	return inputs, nil
 }
 
 func checkRim(beadSeatMm float64) error {

@@ -32,7 +32,7 @@ tricycle are, from photos that show printed reference sheets on the floor.`,
 		DisableSuggestions: true,
 		CompletionOptions:  cobra.CompletionOptions{HiddenDefaultCmd: true},
 	}
-	root.AddCommand(newSheetCommand(), newMeasureCommand(), newCameraCommand(), newAdjustCommand(), newJobCommand(), newServeCommand())
+	root.AddCommand(newSheetCommand(), newMeasureCommand(), newCameraCommand(), newAdjustCommand(), newJobCommand(), newServeCommand(), newPlayCommand(), newCompareCommand())
 	return root
 }
 

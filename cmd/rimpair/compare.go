@@ -1,0 +1,74 @@
+package main
+
+import (
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"rimpair/calib"
+	"rimpair/measure"
+	"rimpair/report"
+)
+
+// statesFlags are the options of commands that take several states.
+type statesFlags struct {
+	settings measure.Settings
+	json     bool
+	camera   string
+}
+
+func (flags *statesFlags) add(command *cobra.Command) {
+	f := command.Flags()
+	f.Float64Var(&flags.settings.BeadSeatMm, "rim", 0, "bead seat diameter of the front rims in mm, as on the tyre (305, 349, 355, 406, 451, ...); without it the size is found in the photos")
+	f.Float64Var(&flags.settings.RimOuterMm, "rim-outer", 0, "in place of it, outer diameter of the front rims in mm, measured by hand from edge to edge")
+	f.Float64Var(&flags.settings.RulerMm[0], "scale-x", calib.RulerMm, "what the printed 100 mm ruler across the page really measures, mm")
+	f.Float64Var(&flags.settings.RulerMm[1], "scale-y", calib.RulerMm, "the same along the page")
+	f.StringVar(&flags.camera, "camera", "", "profile of the phone's camera (see rimpair camera), or none; without it the fitting one of the profiles folder, if there is one")
+	f.BoolVar(&flags.json, "json", false, "write the result as JSON")
+}
+
+func (flags *statesFlags) load(args []string) ([]measure.State, error) {
+	named, err := parseStates(args)
+	if err != nil {
+		return nil, err
+	}
+	states, _, _, err := loadStates(named, &flags.settings, flags.camera)
+	return states, err
+}
+
+func newCompareCommand() *cobra.Command {
+	var flags statesFlags
+	command := &cobra.Command{
+		Use:   "compare NAME=PHOTO,PHOTO NAME=PHOTO,PHOTO...",
+		Short: "Measure how toe, camber, track and hub height differ between states",
+		Long: `compare takes photos of two or more states of one vehicle under names of your own,
+such as unloaded and rider, or before and after, and states how toe, camber, track and
+hub height changed against the first, with 95 % intervals, and for each mm of travel where
+the hubs rose or sank. Everything is adjusted together, so that a change is known better
+than either value. The sheets stay where they are and the wheels are not turned between
+the states. A folder works in place of the photos.`,
+		Example: `  rimpair compare unloaded=a.jpg,b.jpg rider=c.jpg,d.jpg --rim 406`,
+		Args: func(command *cobra.Command, args []string) error {
+			if len(args) < 2 {
+				return fmt.Errorf("compare needs two states or more: NAME=PHOTO,PHOTO for each")
+			}
+			return nil
+		},
+		RunE: func(command *cobra.Command, args []string) error {
+			states, err := flags.load(args)
+			if err != nil {
+				return err
+			}
+			c, err := measure.Compare(states, flags.settings)
+			if err != nil {
+				return err
+			}
+			if flags.json {
+				return report.ComparisonJSON(command.OutOrStdout(), *c)
+			}
+			return report.ComparisonText(command.OutOrStdout(), *c)
+		},
+	}
+	flags.add(command)
+	return command
+}

@@ -1,0 +1,112 @@
+package main
+
+import (
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/santhosh-tekuri/jsonschema/v6"
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"rimpair/measure"
+)
+
+// requireOwnSchema validates what a command of several states wrote.
+func requireOwnSchema(t *testing.T, name, text string) {
+	t.Helper()
+	c := jsonschema.NewCompiler()
+	c.DefaultDraft(jsonschema.Draft2020)
+	schema, err := c.Compile("../../report/" + name + ".schema.json")
+	require.NoError(t, err)
+	doc, err := jsonschema.UnmarshalJSON(strings.NewReader(text))
+	require.NoError(t, err)
+	require.NoError(t, schema.Validate(doc))
+}
+
+// Two "states" between which nothing moved: changes and play are zero within their
+// intervals, and the change is known better than either value.
+func TestNothingChanged(t *testing.T) {
+	states := []string{"first=" + strings.Join(samplePhotos("front", "above"), ","), "second=" + samplePhotos("rear")[0]}
+	common := []string{"--json", "--camera", "none", "--rim", "305"}
+	code, stdout, stderr := cli(append(append([]string{"compare"}, states...), common...)...)
+	require.Equal(t, exitDone, code, stderr+stdout)
+	requireOwnSchema(t, "comparison", stdout)
+	var c measure.Comparison
+	require.NoError(t, json.Unmarshal([]byte(stdout), &c))
+	change := c.Changes[0]
+	assertCovers(t, "toe", change.RimTotalToeMm, 0)
+	assertCovers(t, "camber", change.LeftCamberDeg, 0)
+	assertCovers(t, "track", change.TrackMm, 0)
+	assertCovers(t, "hub height", change.HubHeightMm, 0)
+	assert.Nil(t, change.PerMmOfTravel)
+
+	code, stdout, stderr = cli(append(append([]string{"play"}, states...), common...)...)
+	require.Equal(t, exitDone, code, stderr+stdout)
+	requireOwnSchema(t, "play", stdout)
+	var p measure.Play
+	require.NoError(t, json.Unmarshal([]byte(stdout), &p))
+	assert.False(t, p.Found)
+	assert.Zero(t, p.AtRimMm.Low95)
+}
+
+func TestStatesMistakesGetOneLine(t *testing.T) {
+	front, rear, above := samplePhotos("front")[0], samplePhotos("rear")[0], samplePhotos("above")[0]
+	for _, args := range [][]string{
+		{"measure", "--at", "top=" + front},
+		{"measure", "--at", "top=" + front, "--at", "top=" + rear},
+		{"measure", "--at", "top=" + front, "--at", "12=" + rear},
+		{"measure", "--at", "top=" + front, "--at", "4=" + rear},
+		{"measure", "--at", "top=" + front, "--at", "03=" + rear},
+		{"measure", "--at", "top=" + front, "--at", "bottom"},
+		{"measure", "--at", "top=" + front, "--at", "bottom=" + rear, above},
+		{"measure", "--at", "top=" + front, "--at", "bottom=" + t.TempDir()},
+		{"compare", "one=" + front},
+		{"compare", "one=" + front, rear},
+		{"play", "in=" + front},
+		{"play", "in=" + front, "out=" + rear, "--wheel", "rear"},
+	} {
+		code, stdout, stderr := cli(args...)
+		assert.Equal(t, exitFailed, code, args)
+		assert.Empty(t, stdout, args)
+		assert.Regexp(t, `^rimpair: [^\n]+\n$`, stderr, args)
+	}
+}
+
+// A photo in two states is refused, in JSON as the schema says.
+func TestStatesRefusals(t *testing.T) {
+	front, rear := samplePhotos("front")[0], samplePhotos("rear")[0]
+	code, stdout, _ := cli("compare", "--json", "a="+front, "b="+rear+","+front)
+	assert.Equal(t, exitRefused, code)
+	requireOwnSchema(t, "comparison", stdout)
+	assert.Contains(t, stdout, "same_photo_twice")
+	code, stdout, _ = cli("play", "--json", "in="+front, "out="+filepath.Join(t.TempDir(), "none.jpg"))
+	assert.Equal(t, exitRefused, code)
+	requireOwnSchema(t, "play", stdout)
+	assert.Contains(t, stdout, "unreadable")
+}
+
+func TestPositionsByName(t *testing.T) {
+	for name, hour := range map[string]float64{"top": 0, "12": 0, "3": 3, "bottom": 6, "6": 6, "9": 9} {
+		got, err := hourOf(name)
+		require.NoError(t, err)
+		assert.Equal(t, hour, got)
+	}
+	for _, name := range []string{"", "Top", "0", "03", "1", "12:00", "-3"} {
+		_, err := hourOf(name)
+		assert.Error(t, err, name)
+	}
+}
+
+// A folder stands for the photos in it, whatever else lies there.
+func TestFolderOfPhotos(t *testing.T) {
+	dir := t.TempDir()
+	for _, name := range []string{"b.JPG", "a.heic", "notes.txt"} {
+		require.NoError(t, os.WriteFile(filepath.Join(dir, name), nil, 0o600))
+	}
+	states, err := parseStates([]string{"top=" + dir})
+	require.NoError(t, err)
+	assert.Equal(t, []namedPhotos{{"top", []string{filepath.Join(dir, "a.heic"), filepath.Join(dir, "b.JPG")}}}, states)
+}
