@@ -55,7 +55,7 @@ func (b *bench) statesTables() error {
 	b.title("Half-turn pairs among the photos, against the axles' toe (limit: two sheets on a diagonal within 0.4 mm, all inside)")
 	b.pairHead()
 	for i := range len(shoots) - 1 {
-		if s, next := &shoots[i], &shoots[i+1]; s.set == next.set && strings.Contains(s.set, "pair-") {
+		if s, next := &shoots[i], &shoots[i+1]; s.set == next.set && strings.Contains(s.set, "pair") {
 			if err := b.pair(s.set, s, next); err != nil {
 				return err
 			}
@@ -194,10 +194,7 @@ func (b *bench) drawnState(seed uint64) error {
 		return err
 	}
 	radius := list[0].truth.Wheels.L.RimDiameterMm / 2
-	for k, deg := range []float64{0, 0, upright, lengthwise} {
-		if k < 2 {
-			continue
-		}
+	for k, deg := range map[int]float64{2: upright, 3: lengthwise} { // of the list
 		a, err := b.ask(list[0].truth.Wheels.L.BeadSeatMm, "play", named("in", list[k].photos), named("out", list[0].photos))
 		if err != nil {
 			return err
