@@ -24,6 +24,10 @@ const (
 // windows are the half widths, in px, of the search for the outline's edge.
 var windows = []float64{6, 5, 4}
 
+// outsideStepRad is how far to go along a curve at least where it is outside the
+// picture: near the camera's own plane it runs so fast that it would never end.
+const outsideStepRad = 0.002
+
 // probes are the places where a curve is looked for in a photo.
 func (m *set) probes(c *locus, photo int, spacing float64, visible func(*imagePoint) bool) []imagePoint {
 	gray := m.inputs[photo].Photo.Gray
@@ -34,8 +38,12 @@ func (m *set) probes(c *locus, photo int, spacing float64, visible func(*imagePo
 			u += 0.02
 			continue
 		}
-		u += spacing / ip.speed
 		inside := ip.px.X > 0 && ip.px.Y > 0 && ip.px.X < float64(gray.Width) && ip.px.Y < float64(gray.Height)
+		step := spacing / ip.speed
+		if !inside {
+			step = max(step, outsideStepRad)
+		}
+		u += step
 		if inside && visible(&ip) {
 			list = append(list, ip)
 		}
