@@ -286,13 +286,14 @@ func (p *page) listed(listed *job.Listed, l *Language) {
 		p.line("%-28s  CANNOT BE READ: %s", name, printable(listed.Err.Error()))
 		return
 	}
-	words := []string{day(listed.Latest)}
+	var words []string
 	if n := listed.Failed; n > 0 {
 		words = append(words, strings.ToUpper(plural(fmt.Sprint(n), "check", float64(n)))+" NOT IN ORDER")
 	}
 	if len(listed.Damage) > 0 {
 		words = append(words, "DAMAGED")
 	}
+	words = append(words, day(listed.Latest))
 	stage := "not measured"
 	if listed.Stage != "" {
 		stage = l.say("stage."+string(listed.Stage)) + ": " + l.toeWithHalf(listed.TotalToeMm)

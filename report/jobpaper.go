@@ -68,8 +68,8 @@ type JobSource struct {
 	Language *Language
 }
 
-// mostPictures of measured photos; of a longer job the first and the last stage's
-// are shown.
+// mostPictures of measured photos are shown large; of a longer job those of the
+// stages between the first and the last are thumbnails.
 const mostPictures = 12
 
 // NewJobPaper writes a job's report.
@@ -319,22 +319,20 @@ func (b *paperWriter) pictures() {
 			others = append(others, i)
 		}
 	}
-	few := photos > mostPictures && len(measured) > 2
-	if few {
-		measured = []int{measured[0], measured[len(measured)-1]}
-	}
 	for n, i := range measured {
 		e := &b.Job.Entries[i]
 		x := block{Heading: b.l.say("head.pictures", "stage", b.l.say("stage."+string(e.Measurement.Stage)))}
-		if few && n == 0 {
-			x.Lines = lines([]string{b.l.say("photo.few")})
+		show := b.Picture
+		if photos > mostPictures && 0 < n && n < len(measured)-1 {
+			show = thumbnails(b.Picture)
+			x.Lines = lines([]string{b.l.say("photo.small")})
 		}
 		for k, f := range e.Pictures {
 			caption := b.l.say("photo.top", "toe", b.l.toeWithHalf(e.Measurement.TotalToeMm))
 			if k < len(e.Photos) {
 				caption = b.l.say("photo.marked", "name", e.Photos[k].Name)
 			}
-			b.picture(&x, f, caption)
+			b.picture(&x, f, caption, show)
 		}
 		b.add(x)
 	}
@@ -343,7 +341,7 @@ func (b *paperWriter) pictures() {
 		e := &b.Job.Entries[i]
 		for k, f := range e.Pictures {
 			if k < len(e.Photos) {
-				b.picture(&x, f, b.l.say("photo.note", "name", e.Photos[k].Name, "text", JobEntry(e, b.l)))
+				b.picture(&x, f, b.l.say("photo.note", "name", e.Photos[k].Name, "text", JobEntry(e, b.l)), b.Picture)
 			}
 		}
 	}
@@ -353,8 +351,8 @@ func (b *paperWriter) pictures() {
 }
 
 // picture adds one of the job's pictures to a block, or says why it cannot.
-func (b *paperWriter) picture(to *block, f job.File, caption string) {
-	content, err := b.Picture(f)
+func (b *paperWriter) picture(to *block, f job.File, caption string, show func(job.File) ([]byte, error)) {
+	content, err := show(f)
 	if err != nil {
 		to.Lines = append(to.Lines, line{Text: b.l.say("photo.none", "name", f.File, "why", err.Error())})
 		return

@@ -21,6 +21,7 @@ const (
 	pdfText, pdfSmall     = 9.5, 8.5
 	pdfLineMm             = 4.6
 	pdfPictureMm          = 100.0 // highest
+	pdfPictureDpi         = 150   // coarsest
 	pdfFamily             = "go"
 )
 
@@ -232,7 +233,7 @@ func (d *pdfWriter) picture(f figure) {
 		d.paragraph(f.Caption+": "+err.Error(), pdfFamily, "", pdfText)
 		return
 	}
-	width := d.width
+	width := min(d.width, float64(config.Width)*mmPerInch/pdfPictureDpi)
 	height := width * float64(config.Height) / float64(config.Width)
 	if height > pdfPictureMm {
 		width, height = width*pdfPictureMm/height, pdfPictureMm

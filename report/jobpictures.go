@@ -21,6 +21,7 @@ import (
 const (
 	pageLongSidePx  = 1400
 	plainLongSidePx = 900
+	thumbLongSidePx = 480
 	pageQuality     = 72 // of JPEG: about 200 kB a marked photo
 )
 
@@ -99,5 +100,28 @@ func JobPictureIn(dir string) func(job.File) ([]byte, error) {
 		}
 		_, err = jpeg.DecodeConfig(bytes.NewReader(content))
 		return content, err
+	}
+}
+
+// thumbnails makes pictures smaller. One that is larger than a job's pictures are is
+// not opened: it came from somebody else, and its pixels may not fit in memory.
+func thumbnails(of func(job.File) ([]byte, error)) func(job.File) ([]byte, error) {
+	return func(f job.File) ([]byte, error) {
+		content, err := of(f)
+		if err != nil {
+			return nil, err
+		}
+		size, err := jpeg.DecodeConfig(bytes.NewReader(content))
+		if err != nil {
+			return nil, err
+		}
+		if max(size.Width, size.Height) > 2*pageLongSidePx {
+			return nil, fmt.Errorf("has %d × %d pixels, more than a job's pictures", size.Width, size.Height)
+		}
+		img, err := jpeg.Decode(bytes.NewReader(content))
+		if err != nil {
+			return nil, err
+		}
+		return pageJPEG(img, thumbLongSidePx)
 	}
 }

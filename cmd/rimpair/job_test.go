@@ -87,7 +87,7 @@ func TestJobFromEndToEnd(t *testing.T) {
 	}
 
 	store := filepath.Dir(dir)
-	assert.Contains(t, succeeds(t, "job", "list", store), "1 CHECK NOT IN ORDER; as found: ")
+	assert.Regexp(t, `  1 CHECK NOT IN ORDER; [0-9-]{10}; as found: `, succeeds(t, "job", "list", store))
 	archive := filepath.Join(t.TempDir(), "sent.zip")
 	said = succeeds(t, "job", "export", dir, "-o", archive)
 	assert.True(t, strings.HasPrefix(said, alarm), said)
