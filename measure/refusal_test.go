@@ -6,6 +6,7 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"gonum.org/v1/gonum/spatial/r3"
 
 	"rimpair/calib"
 	"rimpair/vision"
@@ -51,4 +52,18 @@ func TestCameraNotSettled(t *testing.T) {
 	}
 	_, err := Calibrate(inputs, nil, calib.Chessboard{})
 	requireCode(t, "camera_not_settled", err)
+}
+
+// Photos so small that the wheels lie outside; from beside a tyre as well, whose outline then
+// runs through the camera's own plane.
+func TestWheelsCutOff(t *testing.T) {
+	for _, eye := range []r3.Vec{{X: -330, Y: 800, Z: 1200}, {X: -560, Y: 0, Z: 400}} {
+		s := exampleScene()
+		s.Photos[0].Pose = lookAt(eye, r3.Vec{X: eye.X, Y: eye.Y - 1, Z: 0}, r3.Vec{Y: 1})
+		m := &set{scene: s}
+		for range s.Photos {
+			m.inputs = append(m.inputs, Input{Photo: &vision.Photo{Path: "a.jpg", Gray: &vision.Gray{Width: 10, Height: 10}}})
+		}
+		requireCode(t, "wheels_cut_off", m.verifyPhotos(&fitted{scene: s}))
+	}
 }
