@@ -1,0 +1,192 @@
+// Taking the photos: one tile a view, each photo judged as it arrives, and the toe
+// whose interval narrows with each of them.
+import { get, listen, remove } from './api.js';
+import { announce, h, swap } from './dom.js';
+import { intervalBar, standing } from './drawing.js';
+import * as queue from './queue.js';
+import { halfText, inch, number, say, sayOr, toe } from './words.js';
+
+const views = ['front', 'rear', 'above', 'other'];
+const positions = ['top', 'bottom'];
+
+export async function photos({ id, job, show }) {
+  const path = `jobs/${id}`;
+  const earlier = []; // toes of the smaller sets before, oldest first
+  let heard = ''; // the latest toe that was announced
+  const tiles = positions.flatMap((position) => views.map((view) => tile(path, position, view, takeOut)));
+  const reading = h('section', { class: 'reading', 'aria-labelledby': 'reading' });
+  let panel = reading;
+
+  async function takeOut(key) {
+    await remove(`${path}/uploads/${key}`);
+    earlier.length = 0;
+    await refresh();
+  }
+  function draw() {
+    for (const each of tiles) each.draw(job.photos, queue.under(path));
+    panel = swap(panel, readingOf(job, earlier));
+  }
+  async function refresh() {
+    job = { ...job, ...await get(path) };
+    draw();
+  }
+  function measured(next) {
+    const before = job.measured?.toe;
+    if (before && next.toe && before.standard_uncertainty !== next.toe.standard_uncertainty) earlier.push(before);
+    job.measured = next;
+    const words = next.toe ? say('reading.said', { toe: toe(next.toe) }) : next.refused ? refusalText(next.refused).reason : '';
+    if (words && words !== heard) announce(words);
+    heard = words;
+    draw();
+  }
+  const unwatch = queue.watch((item, answer) => {
+    if (!item.path.startsWith(path)) return;
+    const photo = item.state === 'arrived' && (answer?.photo ?? { key: item.key, name: item.name, ...item.query, judgement: null });
+    if (photo && !job.photos.some((each) => each.key === photo.key)) job.photos.push(photo);
+    draw();
+  });
+  const half = h('details', { id: 'half', open: job.photos.some((each) => each.position === 'bottom') },
+    h('summary', {}, h('h2', {}, say('photos.bottom'))), h('p', {}, say('photos.bottom.how')), h('div', { class: 'tiles' }, tiles.slice(views.length).map((each) => each.node)));
+  show(say('photos.title', { stage: say(`stage.${job.next.stage}`) }), h('p', {}, say('photos.how')), reading,
+    h('section', { 'aria-labelledby': 'top' }, h('h2', { id: 'top' }, say('photos.top')), h('div', { class: 'tiles' }, tiles.slice(0, views.length).map((each) => each.node))),
+    half, h('p', { class: 'forward' }, h('a', { href: `#/job/${id}/result`, class: 'button main' }, say('photos.done'))));
+  draw();
+  const close = listen(`${path}/events`, {
+    open: () => refresh().catch(() => { /* lost again: the next connection tells */ }),
+    judged: ({ key, judgement }) => {
+      const photo = job.photos.find((each) => each.key === key);
+      if (!photo) return;
+      photo.judgement = judgement;
+      announce(`${photo.name}: ${say(`verdict.${judgement.verdict}`)}. ${judgement.findings.map((each) => findingText(each).join(' ')).join(' ')}`);
+      draw();
+    },
+    measured,
+  });
+  return () => { unwatch(); close(); };
+}
+
+// tile is one view's place: where to stand, two ways to a photo, and what came of it.
+function tile(path, position, view, takeOut) {
+  const name = `${position}-${view}`;
+  let list = h('ul', { class: 'taken' });
+  const choose = (kind, attributes) => {
+    const input = h('input', { type: 'file', id: `${kind}-${name}`, accept: 'image/*,.heic,.heif', class: 'unseen', ...attributes });
+    input.addEventListener('change', async () => {
+      for (const file of [...input.files]) await queue.add(path, file, { view: view === 'other' ? '' : view, position });
+      input.value = '';
+    });
+    return [input, h('label', { for: input.id, class: kind === 'camera' ? 'button main' : 'button' },
+      say(`photos.${kind}`), h('span', { class: 'unseen' }, ` ${say(`view.${view}`)}`))];
+  };
+  const node = h('section', { class: 'tile', 'aria-labelledby': name },
+    h('h3', { id: name }, say(`view.${view}`)),
+    h('div', { class: 'where' }, standing(view), h('p', {}, say(`stand.${view}.how`))),
+    h('div', { class: 'buttons' }, choose('camera', { capture: 'environment' }), choose('files', { multiple: true })), list);
+  const mine = (each) => (each.position || 'top') === position && placeOf(each) === view;
+  const draw = (photos, waiting) => {
+    const sending = waiting.filter((item) => (item.query.position || 'top') === position && (item.query.view || 'other') === view);
+    list = swap(list, h('ul', { class: 'taken' }, photos.filter(mine).map((each) => taken(path, each, takeOut)), sending.map(underWay)));
+  };
+  return { node, draw };
+}
+
+// placeOf is the tile of a photo: the one it was taken for, else what it turned out to be.
+function placeOf(photo) {
+  const view = photo.view || photo.judgement?.angle;
+  return views.includes(view) ? view : 'other';
+}
+
+export function underWay(item) {
+  return h('li', { class: 'photo' }, h('p', { class: 'file' }, item.name),
+    item.state === 'sending' && h('progress', { max: 100, value: Math.round(100 * item.sent), 'aria-label': say('upload.of', { name: item.name }) }),
+    h('p', { class: item.state === 'failed' ? 'error' : '' }, queue.stateText(item)),
+    h('p', { class: 'buttons' },
+      item.state === 'failed' && h('button', { id: `retry-${item.key}`, onclick: () => queue.retry(item.key) }, say('again')),
+      h('button', { id: `drop-${item.key}`, onclick: () => queue.drop(item.key) }, say('photos.drop'), h('span', { class: 'unseen' }, ` ${item.name}`))));
+}
+
+function taken(path, photo, takeOut) {
+  const { key, name, judgement } = photo;
+  const away = h('button', {
+    id: `drop-${key}`,
+    onclick: async () => { try { await takeOut(key); } catch (problem) { announce(problem.message); } },
+  }, say('photos.drop'), h('span', { class: 'unseen' }, ` ${name}`));
+  return h('li', { class: 'photo' }, judgement && picture(path, key, name), h('p', { class: 'file' }, name), verdict(judgement), h('p', { class: 'buttons' }, away));
+}
+
+export function picture(path, key, name) {
+  const image = h('img', { src: `/api/${path}/uploads/${key}/picture?marks=1&width=480`, alt: say('photos.alt', { name }), width: 480, height: 360, loading: 'lazy' });
+  image.addEventListener('error', () => image.remove()); // a file that is no picture has none
+  return image;
+}
+
+const signs = { good: '✓', usable: '≈', repeat: '✗' };
+
+// verdict says what a photo is worth, why, and what to change.
+export function verdict(judgement) {
+  if (!judgement) return h('p', { class: 'verdict' }, say('verdict.open'));
+  return h('div', {},
+    h('p', { class: `verdict ${judgement.verdict}` }, h('span', { 'aria-hidden': 'true' }, signs[judgement.verdict]), ` ${say(`verdict.${judgement.verdict}`)}`),
+    judgement.findings.map((finding) => {
+      const [text, remedy] = findingText(finding);
+      return h('p', { class: 'finding' }, `${text} `, h('strong', {}, remedy));
+    }),
+    h('ul', { class: 'seen' }, seen(judgement).map(([good, text]) =>
+      h('li', {}, h('span', { 'aria-hidden': 'true' }, good ? '✓ ' : '✗ '), text))));
+}
+
+// seen is what was looked for in a photo and whether it is there.
+function seen({ sheets = [], wheels = {}, blur_px: blur, exposure, angle }) {
+  const both = wheels.left && wheels.right;
+  const one = wheels.left ? 'left' : 'right';
+  return [
+    [sheets.length > 0, sheets.length ? say('seen.sheets', { list: sheets.join(', ') }) : say('seen.nosheet')],
+    [both, both ? say('seen.wheels') : say(wheels.left || wheels.right ? `seen.only.${one}` : 'seen.nowheels')],
+    blur > 0 && [blur < 4, say('seen.blur', { px: number(blur, 1) })],
+    exposure && [exposure === 'good', sayOr(`exposure.${exposure}`, exposure)],
+    angle && [angle !== 'unknown', sayOr(`angle.${angle}`, angle)],
+  ].filter(Boolean);
+}
+
+function findingText({ code, text, remedy }) {
+  const known = sayOr(`finding.${code}`, '');
+  return known ? [known, sayOr(`finding.${code}.remedy`, remedy)] : [text, remedy];
+}
+
+export function refusalText({ code, photo, reason, remedy }) {
+  const known = sayOr(`finding.${code}`, '');
+  return { reason: `${photo ? `${photo}: ` : ''}${known || reason}`, remedy: known ? sayOr(`finding.${code}.remedy`, remedy) : remedy };
+}
+
+// readingOf is the toe as the photos so far tell it, and what the next one buys.
+function readingOf(job, earlier) {
+  const { measured, target } = job;
+  const parts = [h('h2', { id: 'reading' }, say('reading'))];
+  if (!measured) parts.push(h('p', {}, say('reading.none')));
+  else if (measured.toe) parts.push(figure(measured.toe), ...forecastParts(measured, target, earlier));
+  if (measured?.refused) parts.push(refusedParts(measured.refused));
+  if (measured?.state === 'measuring') parts.push(h('p', {}, say('reading.measuring')));
+  return h('section', { class: 'reading', 'aria-labelledby': 'reading' }, parts);
+}
+
+export function figure(q) {
+  return h('p', { class: 'figure' }, h('strong', {}, toe(q)), h('span', { class: 'inch' }, ` ${inch(q)}`));
+}
+
+export function refusedParts(refused) {
+  const { reason, remedy } = refusalText(refused);
+  return h('p', { class: 'finding' }, `${reason} `, h('strong', {}, remedy));
+}
+
+function forecastParts({ toe: q, result, half_turn: halfTurn }, target, earlier) {
+  const next = result?.advice?.find((each) => !(halfTurn && each.action === 'half_turn'));
+  return [
+    h('div', { class: 'bar' }, intervalBar({ toe: q, target, before: earlier, forecast: next?.predicted_half_width_mm })),
+    h('p', { class: 'hint' }, say('bar.key')),
+    next && h('p', {}, h('strong', {}, say('reading.next')), ` ${adviceText(next)} `, say('reading.forecast', { half: halfText(next.predicted_half_width_mm) })),
+  ];
+}
+
+export function adviceText({ text }) {
+  return sayOr(`advice.${text}`, text);
+}

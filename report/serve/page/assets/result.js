@@ -1,0 +1,169 @@
+// The result of a stage: the toe, what it means for the target, what to turn, and
+// which stage comes next after each lock nut.
+import { get, post } from './api.js';
+import { h, select, fault, field } from './dom.js';
+import { intervalBar } from './drawing.js';
+import { guarded } from './path.js';
+import { adviceText, figure, refusedParts } from './photos.js';
+import { amount, halfText, number, plain, read, say, sayOr, toe, toeTarget } from './words.js';
+
+export async function result(page) {
+  const { id, job, show } = page;
+  const again = async () => result({ ...page, job: await get(`jobs/${id}`) });
+  const fresh = job.measured?.toe ? job.measured : null;
+  const last = job.stages.at(-1);
+  const q = fresh?.toe ?? last?.total_toe_mm;
+  const stage = fresh ? job.next.stage : last?.stage ?? job.next.stage;
+  show(say('result.title', { stage: say(`stage.${stage}`) }),
+    job.measured?.refused && h('section', { 'aria-labelledby': 'refused' }, h('h2', { id: 'refused' }, say('result.refused')), refusedParts(job.measured.refused)),
+    q ? toeParts(q, job) : h('p', {}, say('result.none')),
+    fresh && keep(job, again),
+    q && nextParts(job, fresh, again),
+    q && adviceParts(job, fresh),
+    fresh && wheelTable(fresh.result), fresh && budget(fresh.result), fresh && notes(fresh.result),
+    steeringForm(job, again),
+    h('p', {}, h('a', { href: `#/job/${id}` }, say('result.record'))));
+}
+
+function verdictOf(q, { low_mm: low, high_mm: high }) {
+  if (low <= q.low_95 && q.high_95 <= high) return 'within';
+  if (q.high_95 < low || high < q.low_95) return 'outside';
+  return low <= q.value && q.value <= high ? 'perhaps_within' : 'perhaps_not';
+}
+
+function toeParts(q, { target, stages }) {
+  const first = stages[0]?.total_toe_mm;
+  return h('section', { class: 'reading', 'aria-labelledby': 'toe' }, h('h2', { id: 'toe' }, say('result.toe')), figure(q),
+    h('p', {}, say('result.wanted', { aim: toeTarget(target.aim_mm), low: toeTarget(target.low_mm), high: toeTarget(target.high_mm) }), ' ', h('strong', {}, say(`target.${verdictOf(q, target)}`))),
+    h('div', { class: 'bar' }, intervalBar({ toe: q, target, before: first && first !== q ? [first] : [] })),
+    h('p', { class: 'hint' }, say('bar.key')));
+}
+
+// keep takes the photos and their result into the record.
+function keep(job, again) {
+  const stage = select('stage', ['as_found', 'adjusted', 'first_lock_nut', 'second_lock_nut', 'final', 'follow_up'].map((each) => [each, say(`stage.${each}`)]), job.next.stage);
+  const send = async () => { await post(`jobs/${job.id}/settle`, { stage: stage.value }); await again(); };
+  return h('section', { 'aria-labelledby': 'keep' }, h('h2', { id: 'keep' }, say('keep.title')),
+    guarded(send, field(say('keep.stage'), stage, say('keep.hint')), h('p', {}, h('button', { class: 'main' }, say('keep.do')))));
+}
+
+function nextParts(job, fresh, again) {
+  const { task, stage } = job.next;
+  const key = task === 'measure' ? `next.measure.${stage}` : `next.${task}`;
+  const link = (step, text) => h('p', {}, h('a', { href: `#/job/${job.id}/${step}`, class: 'button' }, say(text)));
+  return h('section', { 'aria-labelledby': 'next' }, h('h2', { id: 'next' }, say('next.title')),
+    fresh ? h('p', {}, say('next.keep')) : h('p', {}, sayOr(key, say('next.measure.as_found'))),
+    !fresh && (task === 'clear' || task === 'checks' ? link('checks', 'next.tochecks') : task !== 'wait' && task !== 'adjust' && link('photos', 'next.again')),
+    !fresh && task === 'adjust' && turnedForm(job, again));
+}
+
+// adviceParts say what to turn. The cautions are never without it, nor it without them.
+function adviceParts(job, fresh) {
+  const advice = fresh?.advice ?? job.advice;
+  if (!advice) return null;
+  const doing = advice.answer === 'turn' || advice.answer === 'learn';
+  return h('section', { class: 'advice', 'aria-labelledby': 'advice' }, h('h2', { id: 'advice' }, say('advice.title')),
+    h('p', {}, h('strong', {}, say(`answer.${advice.answer}`))),
+    advice.reason && h('p', {}, sayOr(`reason.${advice.reason}`, '')),
+    doing && h('ul', {}, advice.turns.map((turn) => h('li', {}, turnText(turn)))),
+    advice.answer === 'measure' && h('ul', {}, advice.measure_first.map((each) => h('li', {}, adviceText(each), ' ', say('reading.forecast', { half: halfText(each.predicted_half_width_mm) })))),
+    advice.expected && doing && h('p', {}, say('advice.expected', { toe: toe(advice.expected.total_toe_mm) })),
+    h('h3', {}, say('cautions')),
+    h('ul', { class: 'cautions' }, cautions(advice).map((each) => h('li', {}, each))),
+    h('details', { id: 'in-full' }, h('summary', {}, say('advice.full')),
+      h('div', { lang: 'en' }, h('p', {}, advice.summary), h('ul', {}, [...advice.instructions, ...advice.cautions].map((each) => h('li', {}, each))))));
+}
+
+function turnText(turn) {
+  const top = turn.top_moves ? say(`advice.top.${turn.top_moves}`) : say('advice.top.unknown');
+  const key = turn.longer ? 'advice.longer' : 'advice.shorter';
+  const how = say(key, { rod: say(`rod.${turn.rod}`), turns: plain(turn.turns), flats: plain(turn.flats), degrees: plain(Math.round(turn.degrees)) });
+  return turn.ends === 'both_right' ? `${how} ${say('advice.off')}` : `${how} ${top}`;
+}
+
+function cautions({ turns, sprung }) {
+  const least = Math.max(0, ...turns.map((each) => each.least_engaged_mm ?? 0));
+  return [say('caution.maker'), say(least ? 'caution.thread' : 'caution.thread.unknown', { mm: plain(least) }), say('caution.locknuts'), say('caution.ride'), !sprung && say('caution.rider')].filter(Boolean);
+}
+
+// turnedForm records what was turned: every rod as it was, which is not always as advised.
+function turnedForm(job, again) {
+  const rods = ['tie_rod', 'left_rod', 'right_rod', 'cross_rod', 'bar_rod'];
+  const advised = job.advice?.turns ?? [];
+  const rows = (advised.length ? advised : [{ rod: 'tie_rod', longer: true }]).map((turn, i) => ({
+    rod: select(`rod-${i}`, rods.map((each) => [each, say(`rod.${each}`)]), turn.rod),
+    way: select(`way-${i}`, [['1', say('turned.longer')], ['-1', say('turned.shorter')]], turn.longer ? '1' : '-1'),
+    turns: h('input', { id: `turns-${i}`, inputmode: 'decimal', autocomplete: 'off', value: turn.turns ? plain(turn.turns) : '' }),
+  }));
+  const send = async () => {
+    const wrong = rows.filter(({ turns }) => fault(turns, read(turns.value) > 0 && read(turns.value) <= 20 ? '' : say('turned.wrong')));
+    if (wrong.length) return wrong[0].turns.focus();
+    await post(`jobs/${job.id}/turned`, { turned: rows.map(({ rod, way, turns }) => ({ rod: rod.value, longer_by_turns: Number(way.value) * read(turns.value) })) });
+    await again();
+  };
+  return guarded(send, h('h3', {}, say('turned.title')), h('p', { class: 'hint' }, say('turned.hint')),
+    rows.map(({ rod, way, turns }) => h('div', { class: 'row' }, field(say('turned.rod'), rod), field(say('turned.way'), way), field(say('turned.turns'), turns))),
+    h('p', {}, h('button', { class: 'main' }, say('turned.do'))));
+}
+
+function wheelTable(result) {
+  if (!result?.wheels) return null;
+  const rows = [
+    ...result.wheels.flatMap((each) => [[say(`wheel.toe.${each.side}`), amount(each.toe_deg, '°')], [say(`wheel.camber.${each.side}`), amount(each.camber_deg, '°')]]),
+    [say('wheel.track'), amount(result.track_mm, 'mm')], [say('wheel.front'), amount(result.gap_front_mm, 'mm')], [say('wheel.rear'), amount(result.gap_rear_mm, 'mm')],
+    [say('wheel.rims'), toe(result.rim_total_toe_mm)],
+  ];
+  return h('section', { 'aria-labelledby': 'wheels' }, h('h2', { id: 'wheels' }, say('wheel.title')),
+    h('table', {}, h('caption', { class: 'unseen' }, say('wheel.title')), h('tbody', {}, rows.map(([name, value]) => h('tr', {}, h('th', { scope: 'row' }, name), h('td', {}, value))))),
+    h('p', { class: 'hint' }, say('wheel.hint')));
+}
+
+function budget(result) {
+  if (!result?.budget?.length) return null;
+  return h('details', { id: 'budget' }, h('summary', {}, say('budget.title')),
+    h('table', {}, h('caption', { class: 'unseen' }, say('budget.title')),
+      h('thead', {}, h('tr', {}, ['budget.source', 'budget.u', 'budget.share'].map((key) => h('th', { scope: 'col' }, say(key))))),
+      h('tbody', {}, result.budget.map((line) => h('tr', {}, h('th', { scope: 'row' }, sayOr(`source.${line.source}`, line.source)),
+        h('td', {}, `${number(line.contribution_mm, 2)} mm`), h('td', {}, `${number(100 * line.share, 0)} %`))))));
+}
+
+function notes(result) {
+  if (!result?.notes?.length) return null;
+  return h('section', { 'aria-labelledby': 'notes' }, h('h2', { id: 'notes' }, say('notes')), h('ul', { lang: 'en' }, result.notes.map((each) => h('li', {}, each))));
+}
+
+// steeringForm describes what the advice needs to know; what it leaves out of a
+// description made elsewhere stays as it is.
+function steeringForm(job, again) {
+  const s = job.record.vehicle?.steering ?? {};
+  const options = (name, list) => [['', say('steering.unknown')], ...list.map((each) => [each, say(`steering.${name}.${each}`)])];
+  const kind = select('kind', options('kind', ['one_rod', 'two_rods', 'bar_and_cross_rod']), s.kind);
+  const rods = select('rods', options('rods', ['behind', 'in_front']), s.rods);
+  const ends = select('ends', options('ends', ['right_and_left', 'both_right']), s.ends);
+  const left = select('left-thread', options('left', ['left', 'right', 'outer', 'inner']), s.left_thread);
+  const thread = h('input', { id: 'thread', value: s.thread ?? '', autocomplete: 'off', maxlength: 30 });
+  const mm = (id, value) => h('input', { id, inputmode: 'decimal', autocomplete: 'off', value: value == null ? '' : plain(value) });
+  const arm = mm('arm', s.arm_mm?.value);
+  const engaged = mm('engaged', s.engaged_mm);
+  const [aim, low, high] = ['aim', 'low', 'high'].map((each) => mm(each, job.target[`${each}_mm`]));
+  const send = async () => {
+    const lengths = [arm, engaged].filter((each) => fault(each, each.value.trim() === '' || read(each.value) > 0 ? '' : say('steering.wrong')));
+    const target = { aim_mm: read(aim.value), low_mm: read(low.value), high_mm: read(high.value) };
+    const toes = [aim, low, high].filter((each) => fault(each, Number.isFinite(read(each.value)) ? '' : say('steering.wrong')));
+    if (!toes.length && fault(aim, target.low_mm <= target.aim_mm && target.aim_mm <= target.high_mm && target.low_mm < target.high_mm ? '' : say('steering.order'))) toes.push(aim);
+    const wrong = [...lengths, ...toes];
+    if (wrong.length) return wrong[0].focus();
+    const told = {
+      kind: kind.value, rods: rods.value, ends: ends.value, left_thread: left.value, thread: thread.value.trim(), target,
+      arm_mm: arm.value.trim() && { ...s.arm_mm, value: read(arm.value) }, engaged_mm: engaged.value.trim() && read(engaged.value),
+    };
+    await post(`jobs/${job.id}/steering`, Object.fromEntries(Object.entries({ ...s, ...told }).filter(([, value]) => value !== '' && value != null)));
+    await again();
+  };
+  return h('details', { id: 'steering' }, h('summary', {}, say('steering.title')), guarded(send,
+    field(say('steering.thread'), thread, say('steering.thread.hint')), field(say('steering.kind'), kind), field(say('steering.rods'), rods),
+    field(say('steering.arm'), arm, say('steering.arm.hint')), field(say('steering.ends'), ends), field(say('steering.left'), left),
+    field(say('steering.engaged'), engaged),
+    h('fieldset', {}, h('legend', {}, say('steering.target')), h('p', { class: 'hint' }, say('steering.target.hint')), h('div', { class: 'row' }, field(say('steering.aim'), aim), field(say('steering.low'), low), field(say('steering.high'), high))),
+    h('p', {}, h('button', { class: 'main' }, say('save')))));
+}
