@@ -4,7 +4,7 @@ import { announce, h, select } from './dom.js';
 import { intervalBar } from './drawing.js';
 import { alarms } from './path.js';
 import { figure } from './photos.js';
-import { moment, say, sayOr, toe } from './words.js';
+import { moment, say, toe } from './words.js';
 
 export async function jobs(show) {
   const search = h('input', { type: 'search', id: 'search', autocomplete: 'off' });
@@ -29,17 +29,11 @@ export async function jobs(show) {
   return () => clearTimeout(timer);
 }
 
-function card({ id, reference, customer, updated, next, toe: q, warning }) {
+function card({ id, reference, customer, vehicle, updated, state, toe: q, warning }) {
   return h('li', { class: 'card' }, h('h2', {}, h('a', { href: `#/job/${id}` }, reference || id)),
     warning && h('p', { class: 'alert' }, h('span', { 'aria-hidden': 'true' }, '⚠ '), warning),
-    h('p', {}, [customer, moment(updated)].filter(Boolean).join(' · ')),
-    h('p', {}, q ? toe(q) : say('jobs.unmeasured')), h('p', {}, nextText(next)));
-}
-
-// nextText says what comes next, from its task and stage, or as the server put it.
-function nextText(next) {
-  if (!next?.task) return next ?? '';
-  return sayOr(`next.${next.task}`, sayOr(`next.${next.task}.${next.stage}`, ''));
+    h('p', {}, [customer, vehicle, moment(updated)].filter(Boolean).join(' · ')),
+    h('p', {}, q ? toe(q) : say('jobs.unmeasured')), h('p', {}, state));
 }
 
 export async function overview(show, id) {
@@ -53,7 +47,7 @@ export async function overview(show, id) {
     last ? h('section', { class: 'reading', 'aria-labelledby': 'latest' }, h('h2', { id: 'latest' }, say(`stage.${last.stage}`)), figure(last.total_toe_mm),
       h('div', { class: 'bar' }, intervalBar({ toe: last.total_toe_mm, target: job.target, before: job.stages.slice(0, -1).map((each) => each.total_toe_mm) })), h('p', { class: 'hint' }, say('bar.key')))
       : h('p', {}, say('jobs.unmeasured')),
-    h('p', {}, h('strong', {}, say('next.title')), `: ${nextText(job.next)}`),
+    h('p', {}, h('strong', {}, say('next.title')), `: ${job.next.text}`),
     h('p', { class: 'buttons' }, link(`#/job/${id}/photos`, 'jobs.photos'), link(`#/job/${id}/result`, 'jobs.result'), link(`#/job/${id}/checks`, 'jobs.checks'), link(`#/job/${id}/vehicle`, 'jobs.vehicle')),
     last && stageTable(job), compare(id, job.stages.filter((each) => each.top)),
     h('section', { 'aria-labelledby': 'paper' }, h('h2', { id: 'paper' }, say('jobs.paper')), h('p', { class: 'buttons' },

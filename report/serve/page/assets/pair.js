@@ -1,5 +1,5 @@
 // Pairing: the code that the terminal shows opens the server to this browser.
-import { Problem, post } from './api.js';
+import { post } from './api.js';
 import { fault, field, h } from './dom.js';
 import * as queue from './queue.js';
 import { say } from './words.js';
@@ -12,7 +12,7 @@ export async function pair(show, to) {
     try {
       await post('pair', { code: code.value.trim() });
     } catch (problem) {
-      fault(code, problem instanceof Problem && problem.status === 429 ? say('pair.wait') : problem instanceof Problem && !problem.code ? say('pair.wrong') : problem.message);
+      fault(code, `${problem.message} ${problem.remedy ?? ''}`.trim());
       return code.focus();
     }
     queue.resume();

@@ -86,7 +86,7 @@ export function guarded(send, ...parts) {
   form.addEventListener('submit', async (event) => {
     event.preventDefault();
     failed.textContent = '';
-    try { await send(event); } catch (problem) { failed.textContent = `${problem.message} ${problem.remedy ?? ''}`; }
+    try { await send(event); } catch (problem) { failed.textContent = `${problem.message} ${problem.remedy ?? ''}`.trim(); }
   });
   return form;
 }
@@ -125,7 +125,8 @@ function vehicle({ id, job, show }) {
 
 // bodyOf is what was told about a job, as it is sent.
 function bodyOf({ record, ruler_x_mm, ruler_y_mm }) {
-  return { reference: record.reference ?? '', customer: record.customer ?? '', vehicle: record.vehicle ?? {}, ruler_x_mm, ruler_y_mm };
+  const { name, rim_mm, steering } = record.vehicle ?? {};
+  return { reference: record.reference ?? '', customer: record.customer ?? '', vehicle: { name, rim_mm, steering }, ruler_x_mm, ruler_y_mm };
 }
 
 function draft() {

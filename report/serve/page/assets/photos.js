@@ -4,7 +4,7 @@ import { get, listen, remove } from './api.js';
 import { announce, h, swap } from './dom.js';
 import { intervalBar, standing } from './drawing.js';
 import * as queue from './queue.js';
-import { halfText, inch, number, say, sayOr, toe } from './words.js';
+import { halfText, inch, language, number, say, sayOr, toe } from './words.js';
 
 const views = ['front', 'rear', 'above', 'other'];
 const positions = ['top', 'bottom'];
@@ -34,7 +34,7 @@ export async function photos({ id, job, show }) {
     const before = job.measured?.toe;
     if (before && next.toe && before.standard_uncertainty !== next.toe.standard_uncertainty) earlier.push(before);
     job.measured = next;
-    const words = next.toe ? say('reading.said', { toe: toe(next.toe) }) : next.refused ? refusalText(next.refused).reason : '';
+    const words = next.toe ? say('reading.said', { toe: toe(next.toe) }) : next.refused ? refusalText(next.refused, job.photos).reason : '';
     if (words && words !== heard) announce(words);
     heard = words;
     draw();
@@ -136,26 +136,30 @@ export function verdict(judgement) {
 }
 
 // seen is what was looked for in a photo and whether it is there.
-function seen({ sheets = [], wheels = {}, blur_px: blur, exposure, angle }) {
-  const both = wheels.left && wheels.right;
-  const one = wheels.left ? 'left' : 'right';
+function seen({ sheets = [], wheels, blur_px: blur, exposure, angle }) {
+  const both = wheels?.left && wheels.right;
+  const one = wheels?.left ? 'left' : 'right';
   return [
     [sheets.length > 0, sheets.length ? say('seen.sheets', { list: sheets.join(', ') }) : say('seen.nosheet')],
-    [both, both ? say('seen.wheels') : say(wheels.left || wheels.right ? `seen.only.${one}` : 'seen.nowheels')],
+    wheels && [both, both ? say('seen.wheels') : say(wheels.left || wheels.right ? `seen.only.${one}` : 'seen.nowheels')],
     blur > 0 && [blur < 4, say('seen.blur', { px: number(blur, 1) })],
     exposure && [exposure === 'good', sayOr(`exposure.${exposure}`, exposure)],
     angle && [angle !== 'unknown', sayOr(`angle.${angle}`, angle)],
   ].filter(Boolean);
 }
 
+// findingText is what is wrong and what to do. The server says it in English, and
+// more exactly than a catalogue can; other languages have their words by its code.
 function findingText({ code, text, remedy }) {
-  const known = sayOr(`finding.${code}`, '');
-  return known ? [known, sayOr(`finding.${code}.remedy`, remedy)] : [text, remedy];
+  if (language === 'en') return [text, remedy];
+  return [sayOr(`finding.${code}`, text), sayOr(`finding.${code}.remedy`, remedy)];
 }
 
-export function refusalText({ code, photo, reason, remedy }) {
-  const known = sayOr(`finding.${code}`, '');
-  return { reason: `${photo ? `${photo}: ` : ''}${known || reason}`, remedy: known ? sayOr(`finding.${code}.remedy`, remedy) : remedy };
+// refusalText names a photo, which the server calls by its key, as the person does.
+export function refusalText({ code, photo, reason, remedy }, photos = []) {
+  const [text, act] = findingText({ code, text: reason, remedy });
+  const name = photos.find((each) => each.key === photo)?.name;
+  return { reason: `${name ? `${name}: ` : ''}${text}`, remedy: act };
 }
 
 // readingOf is the toe as the photos so far tell it, and what the next one buys.
@@ -164,7 +168,7 @@ function readingOf(job, earlier) {
   const parts = [h('h2', { id: 'reading' }, say('reading'))];
   if (!measured) parts.push(h('p', {}, say('reading.none')));
   else if (measured.toe) parts.push(figure(measured.toe), ...forecastParts(measured, target, earlier));
-  if (measured?.refused) parts.push(refusedParts(measured.refused));
+  if (measured?.refused) parts.push(refusedParts(measured.refused, job.photos));
   if (measured?.state === 'measuring') parts.push(h('p', {}, say('reading.measuring')));
   return h('section', { class: 'reading', 'aria-labelledby': 'reading' }, parts);
 }
@@ -173,8 +177,8 @@ export function figure(q) {
   return h('p', { class: 'figure' }, h('strong', {}, toe(q)), h('span', { class: 'inch' }, ` ${inch(q)}`));
 }
 
-export function refusedParts(refused) {
-  const { reason, remedy } = refusalText(refused);
+export function refusedParts(refused, photos) {
+  const { reason, remedy } = refusalText(refused, photos);
   return h('p', { class: 'finding' }, `${reason} `, h('strong', {}, remedy));
 }
 

@@ -110,14 +110,14 @@ async function follow(show, id) {
   let drawn = '';
   const draw = () => {
     const done = found.state === 'done';
-    const text = done ? say('review.done', { n: found.groups.length }) : say('review.working.of', { done: found.done ?? 0, of: found.of ?? 0 });
+    const text = done ? say('review.done', { n: found.groups?.length ?? 0 }) : say('review.working.of', { done: found.done ?? 0, of: found.of ?? 0 });
     if (done && state.textContent !== text) announce(text);
     state.textContent = text;
     bar.hidden = done;
     bar.max = Math.max(found.of || 0, 1);
     bar.value = found.done || 0;
     const now = JSON.stringify([found.groups, found.problems]);
-    if (now !== drawn) groups.replaceChildren(...found.groups.map((each, i) => group(id, each, i)), ...problems(found.problems ?? []));
+    if (now !== drawn) groups.replaceChildren(...(found.groups ?? []).map((each, i) => group(id, each, i)), ...problems(found.problems ?? []));
     drawn = now;
   };
   const refresh = () => get(`reviews/${id}`).then((next) => { found = next; draw(); }, () => { /* the next event asks again */ });

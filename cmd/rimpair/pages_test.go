@@ -1,0 +1,189 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"net"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"rimpair/report/serve"
+	pages "rimpair/report/serve/page"
+)
+
+// The pages in a real browser, against the real server. RIMPAIR_SCREENSHOTS names a
+// folder for pictures to look at.
+
+// browser is a tab of a headless Chromium.
+type browser struct {
+	t    *testing.T
+	ctx  context.Context
+	base string
+}
+
+func openBrowser(t *testing.T, base string, width, height int64) *browser {
+	t.Helper()
+	path, err := exec.LookPath("chromium")
+	if err != nil {
+		if os.Getenv("RIMPAIR_REFERENCES") != "" {
+			t.Fatal("chromium is not installed")
+		}
+		t.Skip("no chromium")
+	}
+	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.Flag("lang", "en"))
+	ctx, end := chromedp.NewExecAllocator(t.Context(), options...)
+	t.Cleanup(end)
+	ctx, end = chromedp.NewContext(ctx)
+	t.Cleanup(end)
+	ctx, end = context.WithTimeout(ctx, 40*time.Second)
+	t.Cleanup(end)
+	b := &browser{t: t, ctx: ctx, base: base}
+	b.run(chromedp.EmulateViewport(width, height))
+	return b
+}
+
+func (b *browser) run(steps ...chromedp.Action[chromedp.Void]) {
+	b.t.Helper()
+	require.NoError(b.t, chromedp.Do(b.ctx, steps...))
+}
+
+// goTo opens a view by its part of the address after "#".
+func (b *browser) goTo(view string) { b.t.Helper(); b.run(chromedp.Navigate(b.base + "/" + view)) }
+
+// waitFor waits until an expression holds in the page.
+func (b *browser) waitFor(expression string) {
+	b.t.Helper()
+	if _, err := chromedp.Run(b.ctx, chromedp.Poll[bool]("Boolean("+expression+")", chromedp.WithPollingTimeout(20*time.Second))); err != nil {
+		text := evaluate[string](b, `document.body.innerText`)
+		b.shot("failed")
+		require.NoError(b.t, err, "%s\n%s", expression, text)
+	}
+}
+
+func (b *browser) waitText(text string) {
+	b.t.Helper()
+	b.waitFor(fmt.Sprintf(`document.body.innerText.toLowerCase().includes(%q)`, strings.ToLower(text)))
+}
+
+// shot keeps a picture of the whole page where the environment asks for it.
+func (b *browser) shot(name string) {
+	dir := os.Getenv("RIMPAIR_SCREENSHOTS")
+	if dir == "" {
+		return
+	}
+	picture, err := chromedp.Run(b.ctx, chromedp.FullScreenshot(100))
+	require.NoError(b.t, err)
+	require.NoError(b.t, os.WriteFile(filepath.Join(dir, strings.ReplaceAll(b.t.Name(), "/", "-")+"-"+name+".png"), picture, 0o644))
+}
+
+// audit lets axe-core look at the page as it is now, in both colour schemes, and asks
+// that nothing has to be scrolled sideways.
+func (b *browser) audit(name string) {
+	b.t.Helper()
+	b.shot(name)
+	assert.False(b.t, evaluate[bool](b, `document.documentElement.scrollWidth > innerWidth`), "%s: wider than the screen", name)
+	axe := axeCore(b.t)
+	if axe == "" {
+		return
+	}
+	for _, scheme := range []string{"light", "dark"} {
+		b.emulate(&emulation.MediaFeature{Name: "prefers-color-scheme", Value: scheme}, &emulation.MediaFeature{Name: "prefers-reduced-motion", Value: "reduce"})
+		evaluate[bool](b, axe+"; true")
+		violations := evaluate[string](b, `axe.run(document, {resultTypes: ['violations']}).then((r) => JSON.stringify(r.violations.map((v) => [v.id, v.help, v.nodes.map((n) => n.html + ' ' + n.failureSummary).slice(0, 3)])))`)
+		assert.Equal(b.t, "[]", violations, "%s, %s", name, scheme)
+	}
+	b.emulate()
+}
+
+func (b *browser) emulate(features ...*emulation.MediaFeature) {
+	b.t.Helper()
+	_, err := chromedp.Call(b.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: features})
+	require.NoError(b.t, err)
+}
+
+// evaluate is what an expression gives in the page, or what it promises.
+func evaluate[T any](b *browser, expression string) T {
+	b.t.Helper()
+	v, err := chromedp.Run(b.ctx, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
+	require.NoError(b.t, err)
+	return v
+}
+
+// axeCore is the audit's script, which tools/fetch-references fetches; "" where it is
+// not there and need not be.
+func axeCore(t *testing.T) string {
+	t.Helper()
+	dir, must := os.LookupEnv("RIMPAIR_REFERENCES")
+	if !must {
+		dir = filepath.Join("..", "..", ".references")
+	}
+	script, err := os.ReadFile(filepath.Join(dir, "axe", "axe.min.js"))
+	if must {
+		require.NoError(t, err)
+	}
+	return string(script)
+}
+
+// servePages runs a server on the loopback interface and gives its address.
+func servePages(t *testing.T, lan bool) (base string, s *serve.Server) {
+	t.Helper()
+	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
+	s, err := serve.New(serve.Options{
+		Store: t.TempDir(), LAN: lan, Names: []string{"127.0.0.1"}, Language: "en", Version: "test", RunoutMm: 1, Pages: pages.FS,
+		Measure: measurePhotos, Judge: serve.PlainJudge, Paired: func(string) {},
+	})
+	require.NoError(t, err)
+	listener, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	ctx, end := context.WithCancel(t.Context())
+	done := make(chan error, 1)
+	go func() { done <- s.Serve(ctx, listener) }()
+	t.Cleanup(func() {
+		end()
+		require.NoError(t, <-done)
+		require.NoError(t, s.Close())
+	})
+	return "http://" + listener.Addr().String(), s
+}
+
+// Nothing is shown without pairing; a wrong code is refused, the right one opens.
+func TestPagesPairing(t *testing.T) {
+	base, s := servePages(t, true)
+	code := s.NewCode()
+	b := openBrowser(t, base, 360, 740)
+	b.goTo("#/jobs")
+	b.waitText("Pair this device")
+	b.run(chromedp.SendKeys("#code", "00000000"+kb.Enter))
+	b.waitText("This code is not right")
+	b.audit("pair")
+	b.run(chromedp.SetValue("#code", code), chromedp.SendKeys("#code", kb.Enter))
+	b.waitText("No job fits")
+}
+
+// Both catalogues have the same keys, and the pages weigh no more than they may.
+func TestPagesCatalogues(t *testing.T) {
+	keys := map[string]map[string]string{}
+	for _, code := range []string{"en", "de"} {
+		content, err := pages.FS.ReadFile("assets/" + code + ".json")
+		require.NoError(t, err)
+		var texts map[string]string
+		require.NoError(t, json.Unmarshal(content, &texts))
+		keys[code] = texts
+	}
+	for key, text := range keys["en"] {
+		assert.NotEmpty(t, text, key)
+		assert.NotEmpty(t, keys["de"][key], key)
+	}
+	assert.Len(t, keys["de"], len(keys["en"]))
+}
