@@ -26,6 +26,7 @@ type fitted struct {
 	solution   Solution[*Scene]
 	residuals  []float64       // of the adjustment's edges, px
 	scatters   map[int]Scatter // of the sources; nil until asked for
+	doubt      float64         // by which intervals grow; see doubt.go
 }
 
 func (f *fitted) covariance() *mat.SymDense { return f.solution.Covariance }

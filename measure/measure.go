@@ -121,6 +121,7 @@ func (m *set) fit(scene *Scene) (*fitted, error) {
 	if f, err = m.fitJointly(m.findRims(f.scene), true); err != nil {
 		return nil, m.unsettled(err)
 	}
+	f.doubt = m.doubt(f)
 	return f, nil
 }
 
@@ -157,9 +158,9 @@ func quantity(value, u float64) Quantity {
 	return Quantity{Value: value, StandardUncertainty: u, Low95: value - coverage95*u, High95: value + coverage95*u}
 }
 
-// inflation widens all intervals when the residuals are larger than stated, and
-// never narrows them.
-func (f *fitted) inflation() float64 { return math.Sqrt(max(1, f.chiSquarePerDof())) }
+// inflation widens all intervals when the residuals are larger than stated or the
+// outlines in doubt, and never narrows them.
+func (f *fitted) inflation() float64 { return math.Sqrt(max(1, f.chiSquarePerDof())) * max(1, f.doubt) }
 
 func (f *fitted) chiSquarePerDof() float64 {
 	return 2 * f.solution.Cost / float64(max(1, f.solution.Rows-f.adjustment.layout.n))
@@ -189,7 +190,7 @@ func (m *set) report(f *fitted) *Measurement {
 		ChiSquarePerDof: f.chiSquarePerDof(),
 		Budget:          budget,
 		Expanded:        &whole,
-		Notes:           m.notes(),
+		Notes:           m.notes(f),
 	}
 	for side := range f.scene.Wheels {
 		r.Wheels = append(r.Wheels, m.wheelResult(f, Side(side)))
@@ -277,8 +278,11 @@ func (r *rms) add(v float64) { r.sum += v * v; r.n++ }
 func (r *rms) value() float64 { return math.Sqrt(r.sum / float64(max(1, r.n))) }
 
 // notes are what a reader must know beside the numbers.
-func (m *set) notes() []string {
+func (m *set) notes(f *fitted) []string {
 	var notes []string
+	if f.doubt > 1 {
+		notes = append(notes, fmt.Sprintf("Not much of the tyres' outlines agrees with the result, as where mudguards cover them: the intervals are %.1f times as wide for that.", f.doubt))
+	}
 	if len(m.inputs) == 1 && m.knowledge.cameras[0].white == nil {
 		notes = append(notes, "One photo cannot tell a shifted lens from a turned wheel; this is a screening. A photo from the opposite side narrows it most.")
 	}

@@ -36,7 +36,7 @@ const (
 	maxChiSquare    = 4.0
 	maxStrayShare   = 0.2 // of a photo's corners that miss
 	strayCornerPx   = 0.4
-	maxToeUncertMm  = 4.0
+	maxToeUncertMm  = 5.0
 )
 
 // verifyCameras refuses photos whose sheets do not fit together.
