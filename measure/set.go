@@ -216,3 +216,6 @@ func (m *set) cornerResiduals(s *Scene) []float64 {
 	}
 	return residuals
 }
+
+// PlausibleRuler says whether a printed ruler of calib.RulerMm can have come out this long.
+func PlausibleRuler(mm float64) bool { return 50 <= mm && mm <= 150 }

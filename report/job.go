@@ -162,6 +162,9 @@ func vehicleFacts(j *job.Job) []string {
 	if v.CameraProfile != nil {
 		add("camera profile %s", v.CameraProfile.Name)
 	}
+	if r := j.RulerMm; r != [2]float64{} {
+		add("printed 100 mm are %g mm across and %g mm along the page", r[0], r[1])
+	}
 	return facts
 }
 
@@ -227,8 +230,8 @@ func JobEntry(e *job.Entry, l *Language) string {
 	case e.Measurement != nil:
 		m := e.Measurement
 		parts = append(parts, l.say("stage."+string(m.Stage))+": "+l.toeWithHalf(m.TotalToeMm))
-		if m.Valves != "" {
-			parts = append(parts, l.say("valves", "where", m.Valves))
+		if where := valvesWords(m, l); where != "" {
+			parts = append(parts, where)
 		}
 	}
 	if e.Note != "" {
@@ -238,6 +241,18 @@ func JobEntry(e *job.Entry, l *Language) string {
 		parts = append(parts, photoCount(n, l))
 	}
 	return strings.Join(parts, "; ")
+}
+
+// valvesWords says where the valves stood, "" where nobody said so.
+func valvesWords(m *job.Measurement, l *Language) string {
+	switch {
+	case len(m.Positions) > 0:
+		each := slices.Compact(slices.Clone(m.Positions))
+		return l.say("valves.several", "where", strings.Join(each, ", "))
+	case m.Valves != "":
+		return l.say("valves", "where", m.Valves)
+	}
+	return ""
 }
 
 func photoCount(n int, l *Language) string {

@@ -216,6 +216,9 @@ func (b *paperWriter) about() {
 	if v.CameraProfile != nil {
 		add("profile", v.CameraProfile.Name)
 	}
+	if r := j.RulerMm; r != [2]float64{} {
+		add("ruler", l.figures(fmt.Sprintf("%g × %g mm", r[0], r[1])))
+	}
 	b.add(block{Heading: l.say("unnamed"), Table: x})
 }
 
@@ -243,8 +246,8 @@ func (b *paperWriter) stages() {
 			continue
 		}
 		name := l.say("stage." + string(m.Stage))
-		if m.Valves != "" {
-			name += ", " + l.say("valves", "where", m.Valves)
+		if where := valvesWords(m, l); where != "" {
+			name += ", " + where
 		}
 		f := round(m.TotalToeMm)
 		row := []cell{{Text: name}, {Text: b.time(e.At)}}
@@ -295,6 +298,9 @@ func (b *paperWriter) wheels() {
 	add("front", r.GapFrontMm, " mm")
 	add("rear", r.GapRearMm, " mm")
 	add("hub", r.HubHeightMm, " mm")
+	for _, w := range r.Runout {
+		add("runout."+w.Side, w.PeakToPeakMm, " mm")
+	}
 	b.add(block{Heading: x.Caption, Table: x, List: english(slices.Concat(cautions(r), r.Notes))})
 }
 

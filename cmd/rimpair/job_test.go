@@ -148,10 +148,10 @@ func requireRecordSchema(t *testing.T, dir string) {
 		return doc
 	}
 	c := jsonschema.NewCompiler()
-	for urn, file := range map[string]string{"measurement:1": "measurement", "steering:1": "adjust-steering", "adjustment:1": "adjust", "job:2": "job/job"} {
+	for urn, file := range map[string]string{"measurement:1": "measurement", "steering:1": "adjust-steering", "adjustment:1": "adjust", "job:3": "job/job"} {
 		require.NoError(t, c.AddResource("urn:rimpair:"+urn, read("../../report/"+file+".schema.json")))
 	}
-	schema, err := c.Compile("urn:rimpair:job:2")
+	schema, err := c.Compile("urn:rimpair:job:3")
 	require.NoError(t, err)
 	require.NoError(t, schema.Validate(read(filepath.Join(dir, "job.json"))))
 }
@@ -249,6 +249,62 @@ func TestVehicleIsKeptForTheNextTime(t *testing.T) {
 	requireRecordSchema(t, next)
 }
 
+// Photos of several positions are one stage, recorded as they were measured. The same
+// photos named as two positions only show that the record is whole.
+func TestJobTakesPositions(t *testing.T) {
+	dir := newTestJob(t, "--rim", "305")
+	positions := []string{"--at", "top=" + strings.Join(samplePhotos("front", "above"), ","), "--at", "bottom=" + samplePhotos("rear")[0]}
+	said := unwrapped(succeeds(t, append([]string{"job", "add", dir}, positions...)...))
+	assert.Contains(t, said, "valves in turn top, bottom: free of run-out; 3 photos")
+
+	s, err := job.Inspect(dir)
+	require.NoError(t, err)
+	require.Empty(t, s.Damage)
+	require.Len(t, s.Entries, 1)
+	e, r := s.Entries[0], s.Results[0]
+	assert.Equal(t, []string{"top", "top", "bottom"}, e.Measurement.Positions)
+	assert.Equal(t, r.TotalToeMm, e.Measurement.TotalToeMm)
+	require.Len(t, r.Runout, 2)
+	for i, p := range e.Photos {
+		assert.Equal(t, r.Photos[i].File, p.Name)
+	}
+	requireRecordSchema(t, dir)
+
+	base := filepath.Join(t.TempDir(), "toe")
+	succeeds(t, "job", "report", dir, "-o", base, "--language", "de")
+	html, err := os.ReadFile(base + ".html")
+	require.NoError(t, err)
+	assert.Contains(t, string(html), "Ventile nacheinander top, bottom")
+	assert.Contains(t, string(html), fmt.Sprintf(`<data value="%v">`, r.Runout[1].PeakToPeakMm.Value))
+}
+
+// What the printed ruler measures is said once, and goes into every measurement after.
+func TestJobKeepsTheRuler(t *testing.T) {
+	dir := newTestJob(t, "--rim", "305")
+	said := unwrapped(succeeds(t, "job", "add", dir, "--scale-x", "100.2"))
+	assert.Contains(t, said, "printed 100 mm are 100.2 mm across and 100 mm along the page")
+	succeeds(t, "job", "add", dir, "--scale-y", "100.2", "--note", "both axes")
+	j, _, err := job.Read(dir)
+	require.NoError(t, err)
+	assert.Equal(t, [2]float64{100.2, 100.2}, j.RulerMm)
+	requireRecordSchema(t, dir)
+
+	photos := samplePhotos("front", "rear", "above")
+	succeeds(t, append([]string{"job", "add", dir}, photos...)...)
+	s, err := job.Inspect(dir)
+	require.NoError(t, err)
+	var want measure.Result
+	said = succeeds(t, append([]string{"measure", "--json", "--rim", "305", "--scale-x", "100.2", "--scale-y", "100.2"}, photos...)...)
+	require.NoError(t, json.Unmarshal([]byte(said), &want))
+	assert.InDelta(t, want.TrackMm.Value, s.LastResult().TrackMm.Value, 1e-6, "0.2 % of the track are more than 1 mm")
+
+	next := filepath.Join(t.TempDir(), "next")
+	succeeds(t, "job", "new", next, "--from", dir)
+	j, _, err = job.Read(next)
+	require.NoError(t, err)
+	assert.Zero(t, j.RulerMm, "the next print differs")
+}
+
 func TestJobRefusedPhotosAreNotRecorded(t *testing.T) {
 	dir := newTestJob(t)
 	before, err := os.ReadFile(filepath.Join(dir, "job.json"))
@@ -318,7 +374,13 @@ func TestJobMistakesGetOneLine(t *testing.T) {
 		{"add", dir, "--turned", "0.5"},
 		{"add", dir, "--stage", "final", "--note", "x"},
 		{"add", dir, "--stage", "finished", front},
-		{"add", dir, "--scale-x", "99", "--note", "x"},
+		{"add", dir, "--scale-x", "200"},
+		{"add", dir, "--runout", "0.5", "--note", "x"},
+		{"add", dir, "--at", "top=" + front},
+		{"add", dir, "--at", "top=" + front, "--at", "bottom=" + front, front},
+		{"add", dir, "--at", "top=" + front, "--at", "bottom=" + front, "--valves", "top"},
+		{"add", dir, "--at", "top=" + front, "--at", "bottom=" + front, "--keep-only"},
+		{"add", dir, "--at", "top=" + front, "--at", "valves=" + front},
 		{"add", dir, "--scale-x", "200", front},
 		{"add", dir, "--rim", "406", "--rim-outer", "418", front},
 	} {

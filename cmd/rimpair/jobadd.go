@@ -11,6 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"rimpair/calib"
 	"rimpair/measure"
 	"rimpair/report"
 	"rimpair/report/job"
@@ -25,6 +26,7 @@ type addFlags struct {
 	keepOnly bool
 	stage    string
 	valves   string
+	at       []string
 	settings measure.Settings
 	changed  func(string) bool
 }
@@ -36,12 +38,17 @@ func newJobAddCommand() *cobra.Command {
 		Short: "Measure photos, or record a check, a turn of a rod or a note",
 		Long: `add measures photos and records them as the stage that comes next (job show says
 which), or as --stage says. With --check, --turned or --keep-only the photos are kept
-without measuring. What is known of the vehicle can be told at any time.
+without measuring. What is known of the vehicle can be told at any time, and what the
+printed ruler measures: both are kept for the photos to come.
+
+With --at in place of photos, once for each position of both front wheels, all
+positions are one stage, its toe free of the rims' run-out (see rimpair measure).
 
 With the zip file of an exported job in place of a job, it is taken in.`,
 		Example: `  rimpair job add trike-7 --check wheel_axles,kingpins,rod_ends=ok
   rimpair job add trike-7 --check spokes=failed --note "two are loose" spokes.jpg
   rimpair job add trike-7 front.jpg rear.jpg above.jpg
+  rimpair job add trike-7 --at top=a.jpg,b.jpg --at bottom=c.jpg,d.jpg
   rimpair job add trike-7 --turned "tie_rod 0.5 longer"
   rimpair job add received.zip jobs`,
 		Args: cobra.MinimumNArgs(1),
@@ -59,6 +66,7 @@ With the zip file of an exported job in place of a job, it is taken in.`,
 	f.BoolVar(&flags.keepOnly, "keep-only", false, "keep the photos without measuring them")
 	f.StringVar(&flags.stage, "stage", "", "what the photos show: "+strings.Join(stageNames(), ", "))
 	f.StringVar(&flags.valves, "valves", "", "where the front wheels' valves stand, in any words (\"top\"): the rims' run-out cancels between states with the same words")
+	f.StringArrayVar(&flags.at, "at", nil, "position of both valves and its photos or their folder, once for each position: top=a.jpg,b.jpg")
 	flags.vehicle.bind(f)
 	bindMeasuring(f, &flags.settings)
 	flags.changed = f.Changed
@@ -89,11 +97,15 @@ func runTakeIn(args []string, stdout io.Writer) error {
 }
 
 func runJobAdd(dir string, photos []string, flags *addFlags, stdout io.Writer) error {
+	photos, err := flags.allPhotos(photos)
+	if err != nil {
+		return err
+	}
 	adds, err := flags.entries(photos)
 	if err != nil {
 		return err
 	}
-	if len(adds) == 0 && !flags.vehicle.any() {
+	if len(adds) == 0 && !flags.vehicle.any() && !flags.changed("scale-x") && !flags.changed("scale-y") {
 		return errors.New("nothing to add: give photos, --check, --turned, --note, or what is known of the vehicle")
 	}
 	switch {
@@ -114,6 +126,9 @@ func runJobAdd(dir string, photos []string, flags *addFlags, stdout io.Writer) e
 		if err := flags.vehicle.apply(&d.Vehicle); err != nil {
 			return err
 		}
+		if err := flags.applyRuler(&d.RulerMm); err != nil {
+			return err
+		}
 		for _, a := range adds {
 			if err := a.To(d); err != nil {
 				return err
@@ -128,6 +143,36 @@ func runJobAdd(dir string, photos []string, flags *addFlags, stdout io.Writer) e
 		return err
 	}
 	return showJob(dir, stdout)
+}
+
+// allPhotos are those named alone, or those of all positions.
+func (flags *addFlags) allPhotos(photos []string) ([]string, error) {
+	if len(flags.at) == 0 {
+		return photos, nil
+	}
+	if len(photos) > 0 || flags.changed("valves") {
+		return nil, errors.New("--at names all photos and where the valves stand in them: give no others, and no --valves")
+	}
+	states, err := parseStates(flags.at)
+	for _, s := range states {
+		photos = append(photos, s.paths...)
+	}
+	return photos, err
+}
+
+// applyRuler puts what was said of the printed ruler over what is known; an axis of
+// which nothing was ever said came out as it should.
+func (flags *addFlags) applyRuler(to *[2]float64) error {
+	for axis, name := range []string{"scale-x", "scale-y"} {
+		if !flags.changed(name) {
+			continue
+		}
+		if *to == [2]float64{} {
+			*to = [2]float64{calib.RulerMm, calib.RulerMm}
+		}
+		to[axis] = flags.settings.RulerMm[axis]
+	}
+	return checkRuler(*to)
 }
 
 // recordAdvice keeps what was advised with what was turned.
@@ -184,7 +229,7 @@ func (flags *addFlags) entries(photos []string) ([]report.JobAddition, error) {
 		list = append(list, report.JobAddition{Entry: job.Entry{At: now()}})
 	}
 	if !flags.measures(photos) {
-		for _, name := range append([]string{"stage", "valves"}, measuringFlags...) {
+		for _, name := range append([]string{"stage", "valves", "at"}, measuringFlags...) {
 			if flags.changed(name) {
 				return nil, fmt.Errorf("--%s goes with photos to be measured", name)
 			}
@@ -212,7 +257,11 @@ func (flags *addFlags) measurePhotos(dir string, photos []string, a *report.JobA
 	if settings.RimOuterMm == 0 || flags.changed("rim") { // measured by hand it goes before the job's own
 		settings.BeadSeatMm = j.Vehicle.RimMm
 	}
-	m, inputs, err := measurePhotos(photos, settings, flags.camera(dir, j))
+	if err := flags.applyRuler(&j.RulerMm); err != nil {
+		return err
+	}
+	settings.RulerMm = j.RulerMm
+	m, inputs, positions, err := flags.measure(photos, settings, flags.camera(dir, j))
 	if err != nil {
 		return err
 	}
@@ -220,7 +269,29 @@ func (flags *addFlags) measurePhotos(dir string, photos []string, a *report.JobA
 	if flags.stage != "" {
 		stage = job.Stage(flags.stage)
 	}
-	return a.Measured(m, inputs, stage, flags.valves)
+	if err := a.Measured(m, inputs, stage, flags.valves); err != nil {
+		return err
+	}
+	a.Entry.Measurement.Positions = positions
+	return nil
+}
+
+// measure measures photos of one position, or of several; positions are then where the
+// valves stand in each photo.
+func (flags *addFlags) measure(photos []string, settings measure.Settings, camera string) (m *measure.Measurement, inputs []measure.Input, positions []string, err error) {
+	if len(flags.at) == 0 {
+		m, inputs, err = measurePhotos(photos, settings, camera)
+		return m, inputs, nil, err
+	}
+	states, err := parseStates(flags.at)
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	for _, s := range states {
+		positions = append(positions, slices.Repeat([]string{s.name}, len(s.paths))...)
+	}
+	m, inputs, _, err = measurePositions(flags.at, settings, camera)
+	return m, inputs, positions, err
 }
 
 // camera is the profile to measure with: that given now, else the job's own.

@@ -139,10 +139,8 @@ func load(paths []string, settings *measure.Settings, camera string) ([]measure.
 	if settings.RunoutMm < 0 {
 		return nil, fmt.Errorf("--runout cannot be negative")
 	}
-	for _, mm := range settings.RulerMm {
-		if mm != 0 && (mm < 50 || mm > 150) {
-			return nil, fmt.Errorf("--scale-x and --scale-y take what the 100 mm ruler measures in mm, such as 98.6, not %g", mm)
-		}
+	if err := checkRuler(settings.RulerMm); err != nil {
+		return nil, err
 	}
 	inputs, err := loadInputs(paths)
 	if err != nil {
@@ -157,6 +155,15 @@ func load(paths []string, settings *measure.Settings, camera string) ([]measure.
 func checkRim(beadSeatMm float64) error {
 	if beadSeatMm < 200 || beadSeatMm > 700 {
 		return fmt.Errorf("--rim takes a bead seat diameter in mm, such as 406, not %g", beadSeatMm)
+	}
+	return nil
+}
+
+func checkRuler(axesMm [2]float64) error {
+	for _, mm := range axesMm {
+		if mm != 0 && !measure.PlausibleRuler(mm) {
+			return fmt.Errorf("--scale-x and --scale-y take what the 100 mm ruler measures in mm, such as 98.6, not %g", mm)
+		}
 	}
 	return nil
 }

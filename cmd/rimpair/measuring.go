@@ -8,8 +8,8 @@ import (
 )
 
 // measuringFlags are the options of every command that measures, beside the rim's
-// size and the camera, which a job knows of its vehicle.
-var measuringFlags = []string{"rim-outer", "runout", "scale-x", "scale-y"}
+// size and the camera, and the printed ruler, which a job keeps.
+var measuringFlags = []string{"rim-outer", "runout"}
 
 // bindMeasuring adds them to a command.
 func bindMeasuring(f *pflag.FlagSet, s *measure.Settings) {

@@ -115,12 +115,18 @@ func TestNewerRecordIsRefused(t *testing.T) {
 	assert.Equal(t, content, string(record(t, dir)))
 }
 
-// A job of version 1 is read, all of it, and stays as it is until something is
+// A job of an older version is read, all of it, and stays as it is until something is
 // added; then it is one of this version.
 func TestOlderJobIsRead(t *testing.T) {
-	dir, _ := copyJob(t, filepath.Join("testdata", "version-1"))
+	for _, version := range []string{"1", "2"} {
+		t.Run(version, func(t *testing.T) { requireOlderIsRead(t, version) })
+	}
+}
+
+func requireOlderIsRead(t *testing.T, version string) {
+	dir, _ := copyJob(t, filepath.Join("testdata", "version-"+version))
 	before := record(t, dir)
-	require.Contains(t, string(before), `"rimpair/job/1"`)
+	require.Contains(t, string(before), `"rimpair/job/`+version+`"`)
 	j := mustRead(t, dir)
 	now := mustRead(t, filled(t))
 	assert.Equal(t, now, j)

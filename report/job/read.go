@@ -13,11 +13,11 @@ import (
 )
 
 // Schema is the version of job.json that this program writes.
-const Schema = schemaName + "2"
+const Schema = schemaName + "3"
 
 const (
 	schemaName    = "rimpair/job/"
-	schemaVersion = 2
+	schemaVersion = 3
 )
 
 // largestRecord bounds what is read as a record: it may come from somebody else.

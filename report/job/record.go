@@ -19,8 +19,11 @@ type Job struct {
 	Created   time.Time `json:"created"`
 	Customer  string    `json:"customer,omitempty"`
 	Reference string    `json:"reference,omitempty"`
-	Vehicle   Vehicle   `json:"vehicle"`
-	Entries   []Entry   `json:"entries"` // oldest first; entry number 1 is the first
+	// RulerMm is what the printed sheets' 100 mm rulers really measure, across and
+	// along the page. It is the job's and not the vehicle's: the next print differs.
+	RulerMm [2]float64 `json:"ruler_mm,omitzero"`
+	Vehicle Vehicle    `json:"vehicle"`
+	Entries []Entry    `json:"entries"` // oldest first; entry number 1 is the first
 }
 
 // Vehicle is what is worth knowing again the next time.
@@ -83,7 +86,10 @@ type Measurement struct {
 	Stage Stage `json:"stage"`
 	// Valves is where both front wheels' valves stood, in the person's words. Equal
 	// words in two measurements say that the rims stood alike.
-	Valves        string           `json:"valves,omitempty"`
+	Valves string `json:"valves,omitempty"`
+	// Positions is where they stood in each photo, where the photos show several
+	// positions: the toe is then free of the rims' run-out.
+	Positions     []string         `json:"positions,omitempty"`
 	Result        File             `json:"result"`
 	TotalToeMm    measure.Quantity `json:"total_toe_mm"`
 	RimTotalToeMm measure.Quantity `json:"rim_total_toe_mm"`
@@ -184,6 +190,9 @@ func (j *Job) validate() error {
 			return fmt.Errorf("has no SHA-256 of %q", f.File)
 		}
 	}
+	if r := j.RulerMm; r != [2]float64{} && !(measure.PlausibleRuler(r[0]) && measure.PlausibleRuler(r[1])) {
+		return fmt.Errorf("has 100 mm rulers of %g and %g mm", r[0], r[1])
+	}
 	for i := range j.Entries {
 		if err := j.Entries[i].validate(); err != nil {
 			return fmt.Errorf("entry %d %w", i+1, err)
@@ -222,6 +231,9 @@ func (e *Entry) validate() error {
 		kinds++
 		if !slices.Contains(Stages(), m.Stage) {
 			return fmt.Errorf("is of a stage %q, which is not known", m.Stage)
+		}
+		if n := len(m.Positions); n > 0 && n != len(e.Photos) {
+			return fmt.Errorf("has %d photos and names the positions of %d", len(e.Photos), n)
 		}
 		for _, q := range []measure.Quantity{m.TotalToeMm, m.RimTotalToeMm} {
 			if !(q.Low95 <= q.Value && q.Value <= q.High95 && q.StandardUncertainty > 0) {

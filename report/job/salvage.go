@@ -94,9 +94,9 @@ func (p parts) job() (*Job, []Damage) {
 		}
 		j.Entries = append(j.Entries, e)
 	}
-	if err := j.validate(); err != nil { // of the vehicle, or of entries together
+	if err := j.validate(); err != nil { // of the vehicle, of the ruler, or of entries together
 		damaged("%v", err)
-		j.Vehicle.CameraProfile = nil
+		j.Vehicle.CameraProfile, j.RulerMm = nil, [2]float64{}
 	}
 	return j, damage
 }
