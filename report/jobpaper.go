@@ -240,7 +240,7 @@ func (b *paperWriter) quantityCells(q measure.Quantity, unit string) []cell {
 func (b *paperWriter) stages() {
 	l := b.l
 	x := &table{Caption: l.say("head.stages"), Head: b.heads("stage", "when", "toe", "half", "interval", "inch", "rims", "half")}
-	for _, e := range b.Job.Entries {
+	for i, e := range b.Job.Entries {
 		m := e.Measurement
 		if m == nil {
 			continue
@@ -248,6 +248,9 @@ func (b *paperWriter) stages() {
 		name := l.say("stage." + string(m.Stage))
 		if where := valvesWords(m, l); where != "" {
 			name += ", " + where
+		}
+		for _, c := range b.Job.Spoiling(i) {
+			name += "; " + l.say("stage.spoilt", "check", l.say("check."+c.ID))
 		}
 		f := round(m.TotalToeMm)
 		row := []cell{{Text: name}, {Text: b.time(e.At)}}

@@ -117,6 +117,7 @@ func TestJobFromEndToEnd(t *testing.T) {
 	html, err := os.ReadFile(base + ".html")
 	require.NoError(t, err)
 	assert.Contains(t, string(html), "NICHT FAHREN")
+	assert.Equal(t, 1, strings.Count(string(html), "bedeutet nichts, dabei nicht in Ordnung"), "beside the number in the table of stages")
 	assert.Contains(t, string(html), fmt.Sprintf(`<data value="%v">`, m.TotalToeMm.Value))
 	assert.Equal(t, 5, strings.Count(string(html), "<img "), "three marked photos, the view from above, one of a check")
 	pdf, err := os.ReadFile(base + ".pdf")

@@ -1,5 +1,7 @@
 package job
 
+import "slices"
+
 // Result is what a check found.
 type Result string
 
@@ -69,6 +71,13 @@ func (j *Job) OpenChecks() []CheckItem {
 		}
 	}
 	return open
+}
+
+// Spoiling are the checks that were failed when entry i, counted from 0, was recorded
+// and make a toe measured then mean nothing.
+func (j *Job) Spoiling(i int) []CheckItem {
+	then := Job{Entries: j.Entries[:i]}
+	return slices.DeleteFunc(then.FailedChecks(), func(c CheckItem) bool { return !c.Meaningless })
 }
 
 // FailedChecks are those whose latest result is a failure: a later good one clears
