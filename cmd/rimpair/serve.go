@@ -81,7 +81,7 @@ func runServe(ctx context.Context, store string, flags serveFlags, stdin io.Read
 	s, err := serve.New(serve.Options{
 		Store: store, LAN: flags.lan, Names: serverNames(host, certificate), Certificate: certificate,
 		Language: flags.language, Version: version, RunoutMm: defaultRunoutMm, Pages: page.FS,
-		Measure: measurePhotos, Judge: serve.PlainJudge, Paired: t.paired,
+		Measure: measurePhotos, Judge: judgePhoto, Paired: t.paired,
 	})
 	if err != nil {
 		return err
