@@ -1,12 +1,15 @@
 package report
 
 import (
+	"bytes"
+	"encoding/json"
 	"fmt"
 	"io"
 	"math"
 	"strings"
 
 	"rimpair/measure"
+	"rimpair/report/job"
 )
 
 // This file words advice on tie rods for a mechanic.
@@ -26,6 +29,18 @@ func AdjustJSON(w io.Writer, a measure.RodAdvice) error {
 		Instructions []string `json:"instructions"`
 		Cautions     []string `json:"cautions"`
 	}{a, AdjustSummary(a), list(AdjustInstructions(a)), AdjustCautions(a)})
+}
+
+// JobAdvice is what a job advises now, as AdjustJSON writes it; nil when there is
+// nothing to advise.
+func JobAdvice(s *job.Inspected) (json.RawMessage, error) {
+	advice := s.Advice()
+	if advice == nil {
+		return nil, nil
+	}
+	var content bytes.Buffer
+	err := AdjustJSON(&content, *advice)
+	return content.Bytes(), err
 }
 
 // AdjustText writes advice at most 80 columns wide.

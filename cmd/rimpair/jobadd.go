@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -181,13 +180,7 @@ func recordAdvice(dir string, to *job.Adjustment) error {
 	if err != nil {
 		return err
 	}
-	advice := s.Advice()
-	if advice == nil {
-		return nil
-	}
-	var content bytes.Buffer
-	err = report.AdjustJSON(&content, *advice)
-	to.Advice = content.Bytes()
+	to.Advice, err = report.JobAdvice(s)
 	return err
 }
 

@@ -75,6 +75,13 @@ func Judge(photo *vision.Photo, begun time.Time) (j Judgement) {
 	return j
 }
 
+// Refused is the judgement of a photo that cannot be read.
+func Refused(err error) Judgement {
+	j := Judgement{Verdict: Good, Findings: []Finding{}, Sheets: []int{}}
+	j.refuse(err)
+	return j
+}
+
 // find adds a finding; the verdict is the worst that any asks for.
 func (j *Judgement) find(verdict, code, text, remedy string) {
 	j.Findings = append(j.Findings, Finding{code, text, remedy})

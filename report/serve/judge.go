@@ -1,43 +1,31 @@
 package serve
 
 import (
-	"encoding/json"
 	"errors"
-	"fmt"
 	"image"
 	"log"
 	"os"
 	"runtime/debug"
 	"time"
 
+	judging "rimpair/report/review"
 	"rimpair/vision"
 )
 
 // judged is what a photo is worth, and what drawing it needs.
 type judged struct {
-	Verdict     string          `json:"verdict"` // good, usable, repeat
-	Judgement   json.RawMessage `json:"judgement"`
-	Orientation int             `json:"orientation"` // 0: it cannot be shown
-	Pixels      int             `json:"pixels"`
+	Judgement   judging.Judgement `json:"judgement"`
+	Orientation int               `json:"orientation"` // 0: it cannot be shown
+	Pixels      int               `json:"pixels"`
 }
 
-// finding is one thing that is wrong with a photo.
-type finding struct {
-	Code   string `json:"code"`
-	Text   string `json:"text"`
-	Remedy string `json:"remedy"`
-}
-
-// Repeat is the verdict on a photo that is not worth measuring.
-const Repeat = "repeat"
-
-// judge says what a photo is worth, nil when the server closes. Whatever a file does to a decoder, it is the
-// file that is bad.
+// judge says what a photo is worth, nil when the server closes. Whatever a file does
+// to a decoder, it is the file that is bad.
 func (s *Server) judge(path string) (j *judged) {
 	defer func() {
 		if p := recover(); p != nil {
 			log.Printf("judging a photo failed: %v\n%s", p, debug.Stack())
-			j = bad(&vision.Refusal{Code: "unreadable", Reason: "The photo cannot be read.", Remedy: "Take it again."})
+			j = &judged{Judgement: judging.Refused(errors.New("The photo cannot be read."))}
 		}
 	}()
 	release, err := s.holdPixels(pixelsOf(path))
@@ -48,37 +36,10 @@ func (s *Server) judge(path string) (j *judged) {
 	begun := time.Now()
 	photo, err := vision.Load(path, photoLimits())
 	if err != nil {
-		return bad(err)
+		return &judged{Judgement: judging.Refused(err)}
 	}
 	g := photo.Gray
-	verdict, judgement := s.options.Judge(photo, begun)
-	content, err := json.Marshal(judgement)
-	if err != nil {
-		return bad(err)
-	}
-	return &judged{Verdict: verdict, Judgement: content, Orientation: photo.Orientation, Pixels: g.Width * g.Height}
-}
-
-// bad is the judgement of a photo that cannot be read.
-func bad(err error) *judged {
-	f := finding{Code: "unreadable", Text: err.Error()}
-	var refusal *vision.Refusal
-	if errors.As(err, &refusal) {
-		f = finding{refusal.Code, refusal.Reason, refusal.Remedy}
-	}
-	content, err := json.Marshal(struct {
-		Verdict  string    `json:"verdict"`
-		Findings []finding `json:"findings"`
-		Sheets   []int     `json:"sheets"`
-		Wheels   struct {
-			Left  bool `json:"left"`
-			Right bool `json:"right"`
-		} `json:"wheels"`
-	}{Verdict: Repeat, Findings: []finding{f}, Sheets: []int{}})
-	if err != nil {
-		panic(fmt.Sprint("plain words: ", err))
-	}
-	return &judged{Verdict: Repeat, Judgement: content}
+	return &judged{Judgement: s.options.Judge(photo, begun), Orientation: photo.Orientation, Pixels: g.Width * g.Height}
 }
 
 // holdPixels waits until the pixels of a photo may be held, and returns what gives

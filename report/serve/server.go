@@ -12,7 +12,6 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -21,9 +20,8 @@ import (
 	"golang.org/x/net/netutil"
 	"golang.org/x/sync/semaphore"
 
-	"rimpair/calib"
 	"rimpair/measure"
-	"rimpair/report"
+	judging "rimpair/report/review"
 	"rimpair/vision"
 )
 
@@ -39,9 +37,8 @@ type Options struct {
 	Pages       fs.FS
 	// Measure measures photos with the profile in a file, or with the one that fits.
 	Measure func(paths []string, settings measure.Settings, camera string) (*measure.Measurement, []measure.Input, error)
-	// Judge says what a photo that began to be looked at then is worth: "good",
-	// "usable" or Repeat, and the judgement as the page gets it.
-	Judge  func(photo *vision.Photo, begun time.Time) (verdict string, judgement any)
+	// Judge says what a photo that began to be looked at then is worth.
+	Judge  func(photo *vision.Photo, begun time.Time) judging.Judgement
 	Review ReviewRun
 	Paired func(client string) // is told of each device that was paired
 }
@@ -185,7 +182,6 @@ func (s *Server) routes() []route {
 		{"POST /api/jobs/{id}/checks", s.handleChecks},
 		{"POST /api/jobs/{id}/turned", s.handleTurned},
 		{"POST /api/jobs/{id}/settle", s.handleSettle},
-		{"GET /api/jobs/{id}/advice", s.handleAdvice},
 		{"GET /api/jobs/{id}/events", s.handleEvents},
 		{"GET /api/jobs/{id}/stages/{n}/top", s.handleTop},
 		{"GET /api/jobs/{id}/report.html", s.handleReport},
@@ -233,33 +229,8 @@ func (s *Server) handlePage(w http.ResponseWriter, r *http.Request) {
 	http.ServeFileFS(w, r, s.options.Pages, name)
 }
 
+// handleHello lets a page ask whether it is paired.
 func (s *Server) handleHello(w http.ResponseWriter, _ *http.Request) error {
-	answer(w, http.StatusOK, map[string]any{
-		"version": s.options.Version, "lan": s.options.LAN, "secure": s.secure(), "paired": true,
-		"languages": report.LanguageCodes(), "language": s.options.Language,
-		"limits": map[string]int{"photo_bytes": photoBytes, "photos_per_job": photosPerJob, "archive_bytes": archiveBytes, "review_photos": reviewPhotos},
-	})
+	answer(w, http.StatusOK, map[string]string{"version": s.options.Version})
 	return nil
-}
-
-func paperOf(r *http.Request) (calib.Paper, error) {
-	name := r.URL.Query().Get("paper")
-	papers := calib.Papers()
-	i := slices.IndexFunc(papers, func(p calib.Paper) bool { return p.Name == name })
-	if name == "" {
-		i = 0
-	}
-	if i < 0 {
-		return calib.Paper{}, badRequest("There is no paper %q.", name)
-	}
-	return papers[i], nil
-}
-
-func (s *Server) handleSheets(w http.ResponseWriter, r *http.Request) error {
-	paper, err := paperOf(r)
-	if err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/pdf")
-	return calib.WriteSheetsPDF(w, paper, []int{1, 2})
 }

@@ -24,6 +24,7 @@ import (
 
 	"rimpair/measure"
 	"rimpair/report/job"
+	judging "rimpair/report/review"
 	"rimpair/vision"
 )
 
@@ -37,9 +38,7 @@ func pages() fstest.MapFS {
 func testOptions(store string) Options {
 	return Options{
 		Store: store, Language: "en", Version: "test", RunoutMm: 1, Pages: pages(),
-		Judge: func(*vision.Photo, time.Time) (string, any) {
-			return "good", map[string]string{"verdict": "good"}
-		},
+		Judge: func(*vision.Photo, time.Time) judging.Judgement { return judging.Judgement{Verdict: judging.Good} },
 		Measure: func(paths []string, _ measure.Settings, _ string) (*measure.Measurement, []measure.Input, error) {
 			return nil, nil, &vision.Refusal{Code: "wheels_not_found", Photo: paths[0], Reason: "No.", Remedy: "Yes."}
 		},
@@ -121,7 +120,6 @@ func (r *running) job(id string) (v struct {
 	Photos []struct {
 		Key, Name, Position string
 		Judgement           *struct{ Verdict string }
-		Unreadable          bool
 	}
 	Measured *struct {
 		State   string
@@ -292,7 +290,7 @@ func TestPathsStayInTheStore(t *testing.T) {
 	require.NoError(t, os.CopyFS(secret, os.DirFS(filepath.Join(store, id))))
 	require.NoError(t, os.Symlink(secret, filepath.Join(store, "linked")))
 	for _, bad := range []string{"..%2fsecret", "..", "%2e%2e%2fsecret", "linked", ".reviews", "%00", "..%5csecret", id + "%2f..%2f" + id, "C:", "none"} {
-		for _, path := range []string{"", "/export.zip", "/report.html", "/advice", "/events"} {
+		for _, path := range []string{"", "/export.zip", "/report.html", "/events"} {
 			status, content, _ := r.ask("GET", "/api/jobs/"+bad+path, nil)
 			assert.Equal(t, http.StatusNotFound, status, "%s%s: %.80s", bad, path, content)
 		}
@@ -375,8 +373,7 @@ func TestGarbageIsJudged(t *testing.T) {
 	require.Equal(t, http.StatusCreated, status)
 	require.Eventually(t, func() bool { p := r.job(id).Photos; return p[0].Judgement != nil }, 5*time.Second, 10*time.Millisecond)
 	p := r.job(id).Photos[0]
-	assert.Equal(t, Repeat, p.Judgement.Verdict)
-	assert.True(t, p.Unreadable)
+	assert.Equal(t, judging.Repeat, p.Judgement.Verdict)
 	status, _, _ = r.ask("GET", "/api/jobs/"+id+"/uploads/garbage-1/picture", nil)
 	assert.Equal(t, http.StatusNotFound, status)
 	status, content, _ := r.ask("POST", "/api/jobs/"+id+"/settle", strings.NewReader("{}"))
@@ -515,10 +512,10 @@ func TestEventStream(t *testing.T) {
 // was not judged is judged then.
 func TestCloseAndOpenAgain(t *testing.T) {
 	o := testOptions(t.TempDir())
-	judging, release := make(chan struct{}), make(chan struct{})
+	looking, release := make(chan struct{}), make(chan struct{})
 	judge := o.Judge
-	o.Judge = func(p *vision.Photo, at time.Time) (string, any) {
-		judging <- struct{}{}
+	o.Judge = func(p *vision.Photo, at time.Time) judging.Judgement {
+		looking <- struct{}{}
 		<-release
 		return judge(p, at)
 	}
@@ -529,17 +526,17 @@ func TestCloseAndOpenAgain(t *testing.T) {
 		status, _, _ := r.ask("PUT", fmt.Sprintf("/api/jobs/%s/uploads/front-%04d", id, i), bytes.NewReader(append(front[:len(front):len(front)], byte(i))))
 		require.Equal(t, http.StatusCreated, status)
 	}
-	<-judging
+	<-looking
 	r.end()
 	close(release)
 	go func() {
-		for range judging {
+		for range looking {
 		}
 	}()
 	err := <-r.done
 	r.done <- err
 	require.NoError(t, err)
-	close(judging)
+	close(looking)
 
 	again := start(t, testOptions(o.Store))
 	all := func() bool {

@@ -20,7 +20,6 @@ func (s *Server) handleSettle(w http.ResponseWriter, r *http.Request) error {
 	}
 	var told struct {
 		Stage job.Stage `json:"stage"`
-		Rim   float64   `json:"rim"` // known already: in the vehicle
 	}
 	if err := readJSON(w, r, &told); err != nil {
 		return err

@@ -8,10 +8,11 @@ import (
 	"path/filepath"
 	"runtime/debug"
 	"slices"
-	"strings"
 	"sync"
 
 	"rimpair/measure"
+	"rimpair/report/job"
+	judging "rimpair/report/review"
 	"rimpair/vision"
 )
 
@@ -124,9 +125,30 @@ func (t *shoot) recover() error {
 	return nil
 }
 
+// recordedPhotos are the SHA-256 of the photos in a job's record.
+func recordedPhotos(dir string) (map[string]bool, error) {
+	j, _, err := job.Read(dir)
+	if err != nil {
+		return nil, err
+	}
+	sums := map[string]bool{}
+	for _, e := range j.Entries {
+		for _, f := range e.Photos {
+			sums[f.SHA256] = true
+		}
+	}
+	return sums, nil
+}
+
+// find is the photo of a key, nil when there is none.
 func (t *shoot) find(key string) *shot {
 	t.mu.Lock()
 	defer t.mu.Unlock()
+	return t.known(key)
+}
+
+// known is find while the lock is held.
+func (t *shoot) known(key string) *shot {
 	i := slices.IndexFunc(t.shots, func(p *shot) bool { return p.Key == key })
 	if i < 0 {
 		return nil
@@ -139,10 +161,8 @@ func (t *shoot) find(key string) *shot {
 func (t *shoot) expect(key string) (*shot, error) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	for _, p := range t.shots {
-		if p.Key == key {
-			return p, nil
-		}
+	if p := t.known(key); p != nil {
+		return p, nil
 	}
 	switch {
 	case t.coming[key]:
@@ -197,8 +217,8 @@ func (t *shoot) judgeSoon(p *shot) {
 			log.Print(err) // it is judged again after a restart
 		}
 		t.mu.Unlock()
-		t.stream.send("judged", map[string]any{"key": p.Key, "judgement": j.Judgement, "unreadable": j.Orientation == 0})
-		if j.Verdict != Repeat {
+		t.stream.send("judged", map[string]any{"key": p.Key, "judgement": j.Judgement})
+		if j.Judgement.Verdict != judging.Repeat {
 			t.measureSoon()
 		}
 	})
@@ -223,7 +243,7 @@ func (t *shoot) measureSoon() {
 func (t *shoot) goodSets() map[string][]*shot {
 	sets := map[string][]*shot{}
 	for _, p := range t.shots {
-		if p.Judged != nil && p.Judged.Verdict != Repeat {
+		if p.Judged != nil && p.Judged.Judgement.Verdict != judging.Repeat {
 			sets[p.Position] = append(sets[p.Position], p)
 		}
 	}
@@ -257,6 +277,18 @@ func (t *shoot) measure() {
 			return
 		}
 	}
+}
+
+// vehicleOf is what a job knows of its vehicle, and the file of its camera's profile.
+func vehicleOf(dir string) (v job.Vehicle, camera string, err error) {
+	j, _, err := job.Read(dir)
+	if err != nil {
+		return v, "", err
+	}
+	if p := j.Vehicle.CameraProfile; p != nil {
+		camera = filepath.Join(dir, filepath.FromSlash(p.File))
+	}
+	return j.Vehicle, camera, nil
 }
 
 // measureSet measures photos of one position, where they are not measured already.
@@ -407,9 +439,4 @@ func (t *shoot) overlay(key string) *measure.Overlay {
 		}
 	}
 	return nil
-}
-
-// position is a word that a set may be named by.
-func goodWord(s string) bool {
-	return len(s) <= 20 && strings.Trim(s, "abcdefghijklmnopqrstuvwxyz0123456789_-") == ""
 }

@@ -44,6 +44,9 @@ type shot struct {
 // path.
 var goodKey = regexp.MustCompile(`^[A-Za-z0-9_-]{8,64}$`)
 
+// goodWord is what a view or a position may be named by, if at all.
+var goodWord = regexp.MustCompile(`^[a-z0-9_-]{0,20}$`)
+
 func (s spool) path(p *shot) string { return filepath.Join(string(s), p.Key, p.File) }
 
 // fileName is a plain name for a photo that came with any name.

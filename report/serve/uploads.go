@@ -14,22 +14,22 @@ import (
 
 	"rimpair/measure"
 	"rimpair/report"
+	judging "rimpair/report/review"
 )
 
 // photoView is a photo of the stage being taken, as a page is told.
 type photoView struct {
-	Key        string `json:"key"`
-	Name       string `json:"name"`
-	View       string `json:"view"`
-	Position   string `json:"position"`
-	Judgement  any    `json:"judgement"`
-	Unreadable bool   `json:"unreadable,omitempty"`
+	Key       string             `json:"key"`
+	Name      string             `json:"name"`
+	View      string             `json:"view"`
+	Position  string             `json:"position"`
+	Judgement *judging.Judgement `json:"judgement"`
 }
 
 func viewOf(p *shot) photoView {
 	v := photoView{Key: p.Key, Name: p.Name, View: p.View, Position: p.Position}
 	if p.Judged != nil {
-		v.Judgement, v.Unreadable = p.Judged.Judgement, p.Judged.Orientation == 0
+		v.Judgement = &p.Judged.Judgement
 	}
 	return v
 }
@@ -41,7 +41,7 @@ func shotFrom(r *http.Request) (*shot, error) {
 	switch {
 	case !goodKey.MatchString(p.Key):
 		return nil, badRequest("A photo's key has 8 to 64 letters, figures, _ or -.")
-	case !goodWord(p.View) || !goodWord(p.Position):
+	case !goodWord.MatchString(p.View) || !goodWord.MatchString(p.Position):
 		return nil, badRequest("View and position are short words.")
 	case len(p.Name) > longestText || strings.ContainsRune(p.Name, 0):
 		return nil, badRequest("The name is too long.")
@@ -71,10 +71,10 @@ func body(w http.ResponseWriter, r *http.Request, limit int64) (*patientBody, er
 	if r.ContentLength > limit {
 		return nil, tooLarge(limit)
 	}
-	// What comes is kept before it is answered: an answer needs its own time.
 	return &patientBody{w: w, body: http.MaxBytesReader(w, r.Body, limit)}, nil
 }
 
+// answerSoon gives an answer its own time, after what took long.
 func answerSoon(w http.ResponseWriter) {
 	_ = http.NewResponseController(w).SetWriteDeadline(time.Now().Add(answerTime))
 }
