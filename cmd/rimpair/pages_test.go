@@ -4,10 +4,12 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"io/fs"
 	"net"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -169,19 +171,35 @@ func TestPagesPairing(t *testing.T) {
 	b.waitText("No job fits")
 }
 
-// Both catalogues have the same keys, and the pages weigh no more than they may.
+// spoken finds the keys that a module names whole.
+var spoken = regexp.MustCompile(`say\('([^'{$]+)'`)
+
+// Every text is there in both languages, and every one that a module names. Only
+// German has words for what the server says in English itself.
 func TestPagesCatalogues(t *testing.T) {
-	keys := map[string]map[string]string{}
+	catalogues := map[string]map[string]string{}
 	for _, code := range []string{"en", "de"} {
 		content, err := pages.FS.ReadFile("assets/" + code + ".json")
 		require.NoError(t, err)
 		var texts map[string]string
 		require.NoError(t, json.Unmarshal(content, &texts))
-		keys[code] = texts
+		catalogues[code] = texts
 	}
-	for key, text := range keys["en"] {
+	for key, text := range catalogues["en"] {
 		assert.NotEmpty(t, text, key)
-		assert.NotEmpty(t, keys["de"][key], key)
+		assert.NotEmpty(t, catalogues["de"][key], key)
 	}
-	assert.Len(t, keys["de"], len(keys["en"]))
+	saidByServer := regexp.MustCompile(`^(finding|source|advice)\.`)
+	for key := range catalogues["de"] {
+		assert.True(t, catalogues["en"][key] != "" || saidByServer.MatchString(key), key)
+	}
+	modules, err := fs.Glob(pages.FS, "assets/*.js")
+	require.NoError(t, err)
+	for _, name := range modules {
+		content, err := pages.FS.ReadFile(name)
+		require.NoError(t, err)
+		for _, key := range spoken.FindAllSubmatch(content, -1) {
+			assert.NotEmpty(t, catalogues["en"][string(key[1])], "%s: %s", name, key[1])
+		}
+	}
 }

@@ -5,7 +5,9 @@
 //
 // The modules in assets, one idea a file: app.js (frame, routes), words.js
 // (catalogues, figures), dom.js (elements), api.js (requests, events), queue.js
-// (uploads that outlive a lost connection), drawing.js (SVG), then one file a view.
+// (uploads that outlive a lost connection), drawing.js (SVG), parts.js (what several
+// views show), then one file a view. The catalogues hold every text in English and in
+// German; what the server says in English itself, only in German.
 package page
 
 import "embed"

@@ -2,7 +2,7 @@
 // open without a connection. With one, they always come fresh from the server.
 const shelf = 'rimpair-pages-1';
 const pages = ['/', '/assets/style.css', '/assets/icon.svg', '/assets/en.json', '/assets/de.json',
-  ...['app', 'words', 'dom', 'api', 'queue', 'drawing', 'path', 'photos', 'result', 'jobs', 'review', 'pair']
+  ...['app', 'words', 'dom', 'api', 'queue', 'drawing', 'parts', 'path', 'photos', 'result', 'jobs', 'review', 'pair']
     .map((name) => `/assets/${name}.js`)];
 
 self.addEventListener('install', (event) => {

@@ -57,6 +57,18 @@ export function fault(control, text) {
   return Boolean(text);
 }
 
+// guarded is a form that says at its end why it could not be sent.
+export function guarded(send, ...parts) {
+  const failed = h('p', { class: 'error', role: 'alert' });
+  const form = h('form', { novalidate: true }, ...parts, failed);
+  form.addEventListener('submit', async (event) => {
+    event.preventDefault();
+    failed.textContent = '';
+    try { await send(event); } catch (problem) { failed.textContent = `${problem.message} ${problem.remedy ?? ''}`.trim(); }
+  });
+  return form;
+}
+
 export function select(id, options, value) {
   const list = h('select', { id }, options.map(([code, text]) => h('option', { value: code }, text)));
   list.value = value ?? '';

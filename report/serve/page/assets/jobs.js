@@ -2,8 +2,7 @@
 import { get } from './api.js';
 import { announce, h, select } from './dom.js';
 import { intervalBar } from './drawing.js';
-import { alarms } from './path.js';
-import { figure } from './photos.js';
+import { alarms, figure } from './parts.js';
 import { moment, say, toe } from './words.js';
 
 export async function jobs(show) {

@@ -2,8 +2,9 @@
 // first three come before there is a job; what was entered is kept in the browser
 // until it is made.
 import { get, post } from './api.js';
-import { announce, fault, field, h, select } from './dom.js';
+import { announce, fault, field, guarded, h, select } from './dom.js';
 import { floorPlan } from './drawing.js';
+import { alarms } from './parts.js';
 import { photos } from './photos.js';
 import { result } from './result.js';
 import { plain, read, say } from './words.js';
@@ -30,17 +31,6 @@ function about(job) {
   if (!job) return null;
   const { reference, customer, vehicle: { name } = {} } = job.record;
   return h('p', { class: 'about' }, [reference, customer, name].filter(Boolean).join(' · '));
-}
-
-// alarms are the failed checks: nothing stands above them.
-export function alarms(job) {
-  const failed = job?.checks.filter((each) => each.result === 'failed') ?? [];
-  if (!failed.length) return null;
-  return h('section', { class: 'attention', 'aria-labelledby': 'attention' }, h('h2', { id: 'attention' }, say('attention')),
-    h('ul', {}, failed.map((each) => {
-      const kind = each.unsafe ? (each.meaningless ? 'both' : 'unsafe') : 'meaningless';
-      return h('li', {}, say(`alarm.${kind}`, { check: say(`check.${each.id}`) }), each.note && ` ${each.note}`);
-    })), h('p', {}, say('alarm.remedy')));
 }
 
 const forward = (to, key = 'next') => h('p', { class: 'forward' }, h('a', { href: to, class: 'button main' }, say(key)));
@@ -77,18 +67,6 @@ function ruler({ id, job, show }) {
   show(say('ruler.title'), h('p', {}, say('ruler.how')), guarded(saved,
     field(say('ruler.x'), x, say('ruler.x.hint')), field(say('ruler.y'), y, say('ruler.y.hint')),
     h('p', { class: 'forward' }, h('button', { class: 'main' }, say('next')))));
-}
-
-// guarded is a form that says at its end why it could not be sent.
-export function guarded(send, ...parts) {
-  const failed = h('p', { class: 'error', role: 'alert' });
-  const form = h('form', { novalidate: true }, ...parts, failed);
-  form.addEventListener('submit', async (event) => {
-    event.preventDefault();
-    failed.textContent = '';
-    try { await send(event); } catch (problem) { failed.textContent = `${problem.message} ${problem.remedy ?? ''}`.trim(); }
-  });
-  return form;
 }
 
 const rims = [305, 349, 355, 406, 451, 507, 540, 559, 571, 584, 590, 622];

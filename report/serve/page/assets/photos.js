@@ -3,8 +3,9 @@
 import { get, listen, remove } from './api.js';
 import { announce, h, swap } from './dom.js';
 import { intervalBar, standing } from './drawing.js';
+import { adviceText, figure, findingText, picture, refusalText, refusedParts, verdict } from './parts.js';
 import * as queue from './queue.js';
-import { halfText, inch, language, number, say, sayOr, toe } from './words.js';
+import { halfText, say, toe } from './words.js';
 
 const views = ['front', 'rear', 'above', 'other'];
 const positions = ['top', 'bottom'];
@@ -96,7 +97,7 @@ function placeOf(photo) {
   return views.includes(view) ? view : 'other';
 }
 
-export function underWay(item) {
+function underWay(item) {
   return h('li', { class: 'photo' }, h('p', { class: 'file' }, item.name),
     item.state === 'sending' && h('progress', { max: 100, value: Math.round(100 * item.sent), 'aria-label': say('upload.of', { name: item.name }) }),
     h('p', { class: item.state === 'failed' ? 'error' : '' }, queue.stateText(item)),
@@ -114,54 +115,6 @@ function taken(path, photo, takeOut) {
   return h('li', { class: 'photo' }, judgement && picture(path, key, name), h('p', { class: 'file' }, name), verdict(judgement), h('p', { class: 'buttons' }, away));
 }
 
-export function picture(path, key, name) {
-  const image = h('img', { src: `/api/${path}/uploads/${key}/picture?marks=1&width=480`, alt: say('photos.alt', { name }), width: 480, height: 360, loading: 'lazy' });
-  image.addEventListener('error', () => image.remove()); // a file that is no picture has none
-  return image;
-}
-
-const signs = { good: '✓', usable: '≈', repeat: '✗' };
-
-// verdict says what a photo is worth, why, and what to change.
-export function verdict(judgement) {
-  if (!judgement) return h('p', { class: 'verdict' }, say('verdict.open'));
-  return h('div', {},
-    h('p', { class: `verdict ${judgement.verdict}` }, h('span', { 'aria-hidden': 'true' }, signs[judgement.verdict]), ` ${say(`verdict.${judgement.verdict}`)}`),
-    judgement.findings.map((finding) => {
-      const [text, remedy] = findingText(finding);
-      return h('p', { class: 'finding' }, `${text} `, h('strong', {}, remedy));
-    }),
-    h('ul', { class: 'seen' }, seen(judgement).map(([good, text]) =>
-      h('li', {}, h('span', { 'aria-hidden': 'true' }, good ? '✓ ' : '✗ '), text))));
-}
-
-// seen is what was looked for in a photo and whether it is there.
-function seen({ sheets = [], wheels, blur_px: blur, exposure, angle }) {
-  const both = wheels?.left && wheels.right;
-  const one = wheels?.left ? 'left' : 'right';
-  return [
-    [sheets.length > 0, sheets.length ? say('seen.sheets', { list: sheets.join(', ') }) : say('seen.nosheet')],
-    wheels && [both, both ? say('seen.wheels') : say(wheels.left || wheels.right ? `seen.only.${one}` : 'seen.nowheels')],
-    blur > 0 && [blur < 4, say('seen.blur', { px: number(blur, 1) })],
-    exposure && [exposure === 'good', sayOr(`exposure.${exposure}`, exposure)],
-    angle && [angle !== 'unknown', sayOr(`angle.${angle}`, angle)],
-  ].filter(Boolean);
-}
-
-// findingText is what is wrong and what to do. The server says it in English, and
-// more exactly than a catalogue can; other languages have their words by its code.
-function findingText({ code, text, remedy }) {
-  if (language === 'en') return [text, remedy];
-  return [sayOr(`finding.${code}`, text), sayOr(`finding.${code}.remedy`, remedy)];
-}
-
-// refusalText names a photo, which the server calls by its key, as the person does.
-export function refusalText({ code, photo, reason, remedy }, photos = []) {
-  const [text, act] = findingText({ code, text: reason, remedy });
-  const name = photos.find((each) => each.key === photo)?.name;
-  return { reason: `${name ? `${name}: ` : ''}${text}`, remedy: act };
-}
-
 // readingOf is the toe as the photos so far tell it, and what the next one buys.
 function readingOf(job, earlier) {
   const { measured, target } = job;
@@ -173,15 +126,6 @@ function readingOf(job, earlier) {
   return h('section', { class: 'reading', 'aria-labelledby': 'reading' }, parts);
 }
 
-export function figure(q) {
-  return h('p', { class: 'figure' }, h('strong', {}, toe(q)), h('span', { class: 'inch' }, ` ${inch(q)}`));
-}
-
-export function refusedParts(refused, photos) {
-  const { reason, remedy } = refusalText(refused, photos);
-  return h('p', { class: 'finding' }, `${reason} `, h('strong', {}, remedy));
-}
-
 function forecastParts({ toe: q, result, half_turn: halfTurn }, target, earlier) {
   const next = result?.advice?.find((each) => !(halfTurn && each.action === 'half_turn'));
   return [
@@ -189,8 +133,4 @@ function forecastParts({ toe: q, result, half_turn: halfTurn }, target, earlier)
     h('p', { class: 'hint' }, say('bar.key')),
     next && h('p', {}, h('strong', {}, say('reading.next')), ` ${adviceText(next)} `, say('reading.forecast', { half: halfText(next.predicted_half_width_mm) })),
   ];
-}
-
-export function adviceText({ text }) {
-  return sayOr(`advice.${text}`, text);
 }

@@ -1,10 +1,9 @@
 // The result of a stage: the toe, what it means for the target, what to turn, and
 // which stage comes next after each lock nut.
 import { get, post } from './api.js';
-import { h, select, fault, field } from './dom.js';
+import { fault, field, guarded, h, select } from './dom.js';
 import { intervalBar } from './drawing.js';
-import { guarded } from './path.js';
-import { adviceText, figure, refusedParts } from './photos.js';
+import { adviceText, figure, refusedParts } from './parts.js';
 import { amount, halfText, number, plain, read, say, sayOr, toe, toeTarget } from './words.js';
 
 export async function result(page) {
@@ -16,7 +15,7 @@ export async function result(page) {
   const stage = fresh ? job.next.stage : last?.stage ?? job.next.stage;
   show(say('result.title', { stage: say(`stage.${stage}`) }),
     job.measured?.refused && h('section', { 'aria-labelledby': 'refused' }, h('h2', { id: 'refused' }, say('result.refused')), refusedParts(job.measured.refused, job.photos)),
-    q ? toeParts(q, job) : h('p', {}, say('result.none')),
+    q ? toeParts(q, job, fresh) : h('p', {}, say('result.none')),
     fresh && keep(job, again),
     q && nextParts(job, fresh, again),
     q && adviceParts(job, fresh),
@@ -31,10 +30,10 @@ function verdictOf(q, { low_mm: low, high_mm: high }) {
   return low <= q.value && q.value <= high ? 'perhaps_within' : 'perhaps_not';
 }
 
-function toeParts(q, { target, stages }) {
+function toeParts(q, { target, stages }, fresh) {
   const first = stages[0]?.total_toe_mm;
   return h('section', { class: 'reading', 'aria-labelledby': 'toe' }, h('h2', { id: 'toe' }, say('result.toe')), figure(q),
-    h('p', {}, say('result.wanted', { aim: toeTarget(target.aim_mm), low: toeTarget(target.low_mm), high: toeTarget(target.high_mm) }), ' ', h('strong', {}, say(`target.${verdictOf(q, target)}`))),
+    h('p', {}, say('result.wanted', { aim: toeTarget(target.aim_mm), low: toeTarget(target.low_mm), high: toeTarget(target.high_mm) }), fresh && h('strong', {}, ` ${say(`target.${verdictOf(q, target)}`)}`)),
     h('div', { class: 'bar' }, intervalBar({ toe: q, target, before: first && first !== q ? [first] : [] })),
     h('p', { class: 'hint' }, say('bar.key')));
 }
@@ -48,11 +47,10 @@ function keep(job, again) {
 }
 
 function nextParts(job, fresh, again) {
-  const { task, stage } = job.next;
-  const key = task === 'measure' ? `next.measure.${stage}` : `next.${task}`;
+  const { task, text } = job.next;
   const link = (step, text) => h('p', {}, h('a', { href: `#/job/${job.id}/${step}`, class: 'button' }, say(text)));
   return h('section', { 'aria-labelledby': 'next' }, h('h2', { id: 'next' }, say('next.title')),
-    fresh ? h('p', {}, say('next.keep')) : h('p', {}, sayOr(key, say('next.measure.as_found'))),
+    fresh ? h('p', {}, say('next.keep')) : h('p', {}, text),
     !fresh && (task === 'clear' || task === 'checks' ? link('checks', 'next.tochecks') : task !== 'wait' && task !== 'adjust' && link('photos', 'next.again')),
     !fresh && task === 'adjust' && turnedForm(job, again));
 }

@@ -1,7 +1,7 @@
 // Review from afar: many photos of several customers at once.
 import { get, listen, post } from './api.js';
 import { announce, h } from './dom.js';
-import { figure, picture, refusedParts, verdict } from './photos.js';
+import { figure, picture, refusedParts, verdict } from './parts.js';
 import * as queue from './queue.js';
 import { language, moment, say, sayOr } from './words.js';
 
