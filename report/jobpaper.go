@@ -275,12 +275,10 @@ func (b *paperWriter) heads(keys ...string) []string {
 // last is the last measurement's result and its stage in words; ok is false when
 // it is damaged or missing.
 func (b *paperWriter) last() (r measure.Result, stage string, ok bool) {
-	m := b.Job.LastMeasurement()
-	if m == nil {
-		return r, "", false
+	if r, ok = b.Job.LastResult(); ok {
+		stage = b.l.say("stage." + string(b.Job.LastMeasurement().Stage))
 	}
-	r, ok = b.Job.Results[b.entry(m)]
-	return r, b.l.say("stage." + string(m.Stage)), ok
+	return r, stage, ok
 }
 
 func (b *paperWriter) wheels() {

@@ -7,7 +7,6 @@ import (
 	"image/jpeg"
 	"os"
 	"path/filepath"
-	"runtime"
 	"strings"
 
 	"github.com/disintegration/imaging"
@@ -34,30 +33,20 @@ type JobPicture struct {
 // JobPictures draws what a measurement used on each photo, and the view from above,
 // which comes last. Paths and orientations are in the order of Result.Photos.
 func JobPictures(m measure.Measurement, paths []string, orientations []int) ([]JobPicture, error) {
-	top, err := NewTopView(m)
+	d, err := newDrawn(m, paths, orientations)
 	if err != nil {
 		return nil, err
 	}
 	var pictures []JobPicture
-	names := markedNames(paths)
-	for i, path := range paths {
-		runtime.GC() // as in WriteAll: one photo at a time
-		photo, err := OpenPicture(path, orientations[i])
-		if err != nil {
-			return nil, err
-		}
-		if r := m.Result.Photos[i]; photo.width != r.Width || photo.height != r.Height {
-			return nil, fmt.Errorf("%s was changed while it was measured", path)
-		}
-		top.Add(i, photo)
-		DrawPhoto(photo, m.Overlays[i])
-		small, err := pageJPEG(photo.Upright, pageLongSidePx)
-		if err != nil {
-			return nil, err
-		}
-		pictures = append(pictures, JobPicture{names[i], small})
+	err = d.photos(func(name string, marked *image.RGBA) error {
+		small, err := pageJPEG(marked, pageLongSidePx)
+		pictures = append(pictures, JobPicture{name, small})
+		return err
+	})
+	if err != nil {
+		return nil, err
 	}
-	small, err := pageJPEG(top.Draw(), pageLongSidePx)
+	small, err := pageJPEG(d.top.Draw(), pageLongSidePx)
 	return append(pictures, JobPicture{"top-view.jpg", small}), err
 }
 

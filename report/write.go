@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"image"
 	"image/jpeg"
 	"image/png"
 	"io"
@@ -23,12 +24,7 @@ const (
 // and orientations come in the order of Result.Photos. One photo is in memory at
 // a time. The files' paths are returned in the order in which a reader wants them.
 func WriteAll(dir string, m measure.Measurement, paths []string, orientations []int) (files []string, err error) {
-	n := len(m.Result.Photos)
-	if len(m.Overlays) != n || len(m.Top.Cameras) != n || len(paths) != n || len(orientations) != n {
-		return nil, fmt.Errorf("%d photos measured, but %d overlays, %d cameras, %d paths and %d orientations to draw",
-			n, len(m.Overlays), len(m.Top.Cameras), len(paths), len(orientations))
-	}
-	top, err := NewTopView(m)
+	d, err := newDrawn(m, paths, orientations)
 	if err != nil {
 		return nil, err
 	}
@@ -49,30 +45,60 @@ func WriteAll(dir string, m measure.Measurement, paths []string, orientations []
 	if err := save("result.json", func(w io.Writer) error { return JSON(w, m.Result) }); err != nil {
 		return files, err
 	}
-	names := markedNames(paths)
-	for i, path := range paths {
-		runtime.GC() // a photo takes 70 MB: give back the last one's before the next
-		photo, err := OpenPicture(path, orientations[i])
-		if err != nil {
-			return files, err
-		}
-		if r := m.Result.Photos[i]; photo.width != r.Width || photo.height != r.Height {
-			return files, fmt.Errorf("%s has %d x %d pixels, but was measured with %d x %d: marks would be misplaced",
-				path, photo.width, photo.height, r.Width, r.Height)
-		}
-		top.Add(i, photo)
-		DrawPhoto(photo, m.Overlays[i])
-		err = save(names[i], func(w io.Writer) error {
-			return jpeg.Encode(w, photo.Upright, &jpeg.Options{Quality: photoQuality})
-		})
-		if err != nil {
-			return files, err
-		}
+	err = d.photos(func(name string, marked *image.RGBA) error {
+		return save(name, func(w io.Writer) error { return jpeg.Encode(w, marked, &jpeg.Options{Quality: photoQuality}) })
+	})
+	if err != nil {
+		return files, err
 	}
 	// The best compression would save a fifth of the file and take five times as long.
 	encoder := png.Encoder{CompressionLevel: png.BestSpeed}
-	err = save("top-view.png", func(w io.Writer) error { return encoder.Encode(w, top.Draw()) })
+	err = save("top-view.png", func(w io.Writer) error { return encoder.Encode(w, d.top.Draw()) })
 	return files, err
+}
+
+// drawn is a measurement being drawn.
+type drawn struct {
+	measure.Measurement
+	paths        []string
+	orientations []int
+	top          *TopView // complete after photos
+}
+
+func newDrawn(m measure.Measurement, paths []string, orientations []int) (*drawn, error) {
+	n := len(m.Result.Photos)
+	if len(m.Overlays) != n || len(m.Top.Cameras) != n || len(paths) != n || len(orientations) != n {
+		return nil, fmt.Errorf("%d photos measured, but %d overlays, %d cameras, %d paths and %d orientations to draw",
+			n, len(m.Overlays), len(m.Top.Cameras), len(paths), len(orientations))
+	}
+	top, err := NewTopView(m)
+	if err != nil {
+		return nil, err
+	}
+	return &drawn{m, paths, orientations, top}, nil
+}
+
+// photos gives each photo with its marks to take, with a name for its file. One photo is
+// in memory at a time.
+func (d *drawn) photos(take func(name string, marked *image.RGBA) error) error {
+	names := markedNames(d.paths)
+	for i, path := range d.paths {
+		runtime.GC() // a photo takes 70 MB: give back the last one's before the next
+		photo, err := OpenPicture(path, d.orientations[i])
+		if err != nil {
+			return err
+		}
+		if r := d.Result.Photos[i]; photo.width != r.Width || photo.height != r.Height {
+			return fmt.Errorf("%s has %d x %d pixels, but was measured with %d x %d: marks would be misplaced",
+				path, photo.width, photo.height, r.Width, r.Height)
+		}
+		d.top.Add(i, photo)
+		DrawPhoto(photo, d.Overlays[i])
+		if err := take(names[i], photo.Upright); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // writeFile creates a file and reports an error of closing it too.

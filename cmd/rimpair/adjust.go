@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -130,18 +129,12 @@ func readResult(path string) (measure.Result, error) {
 // it. The record of a job stays beside a file's.
 func (flags *adjustFlags) describe(s measure.Steering, changed func(string) bool) (measure.Steering, error) {
 	if flags.steeringFile != "" {
-		record := s.Record
-		s = measure.Steering{}
-		raw, err := os.ReadFile(flags.steeringFile)
+		told, err := readSteering(flags.steeringFile)
 		if err != nil {
 			return s, err
 		}
-		d := json.NewDecoder(bytes.NewReader(raw))
-		d.DisallowUnknownFields() // a mistyped key would leave a guess in its place
-		if err := d.Decode(&s); err != nil {
-			return s, fmt.Errorf("%s: %v", flags.steeringFile, err)
-		}
-		s.Record = append(s.Record, record...)
+		told.Record = append(told.Record, s.Record...)
+		s = told
 	}
 	// What was not given as an option is not in its JSON, and so stays as it is.
 	options, err := json.Marshal(flags.steering)
@@ -155,6 +148,21 @@ func (flags *adjustFlags) describe(s measure.Steering, changed func(string) bool
 		return s, err
 	}
 	return s, flags.record(&s)
+}
+
+// readSteering reads a description of the steering.
+func readSteering(path string) (s measure.Steering, err error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return s, err
+	}
+	defer f.Close()
+	d := json.NewDecoder(f)
+	d.DisallowUnknownFields() // a mistyped key would leave a guess in its place
+	if err := d.Decode(&s); err != nil {
+		return s, fmt.Errorf("%s: %v", path, err)
+	}
+	return s, nil
 }
 
 func (flags *adjustFlags) target(s *measure.Steering, changed func(string) bool) error {

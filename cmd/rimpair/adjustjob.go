@@ -39,8 +39,8 @@ func foundInJob(dir string) (found, error) {
 	case !holds:
 		return found{}, fmt.Errorf("in %s something was turned since the last measurement: measure again first", dir)
 	}
-	result := s.LastResult()
-	if result.Schema == "" {
+	result, ok := s.LastResult()
+	if !ok {
 		return found{}, fmt.Errorf("the last result of %s is damaged (rimpair job show says how): measure again first", dir)
 	}
 	l, err := report.NewLanguage("en")

@@ -5,7 +5,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"rimpair/calib"
 	"rimpair/measure"
 	"rimpair/report"
 )
@@ -19,11 +18,9 @@ type statesFlags struct {
 
 func (flags *statesFlags) add(command *cobra.Command) {
 	f := command.Flags()
-	f.Float64Var(&flags.settings.BeadSeatMm, "rim", 0, "bead seat diameter of the front rims in mm, as on the tyre (305, 349, 355, 406, 451, ...); without it the size is found in the photos")
-	f.Float64Var(&flags.settings.RimOuterMm, "rim-outer", 0, "in place of it, outer diameter of the front rims in mm, measured by hand from edge to edge")
-	f.Float64Var(&flags.settings.RulerMm[0], "scale-x", calib.RulerMm, "what the printed 100 mm ruler across the page really measures, mm")
-	f.Float64Var(&flags.settings.RulerMm[1], "scale-y", calib.RulerMm, "the same along the page")
-	f.StringVar(&flags.camera, "camera", "", "profile of the phone's camera (see rimpair camera), or none; without it the fitting one of the profiles folder, if there is one")
+	bindRim(f, &flags.settings)
+	bindSizes(f, &flags.settings)
+	bindCamera(f, &flags.camera)
 	f.BoolVar(&flags.json, "json", false, "write the result as JSON")
 }
 
@@ -32,7 +29,7 @@ func (flags *statesFlags) load(args []string) ([]measure.State, error) {
 	if err != nil {
 		return nil, err
 	}
-	states, _, _, err := loadStates(named, &flags.settings, flags.camera)
+	states, _, err := loadStates(named, &flags.settings, flags.camera)
 	return states, err
 }
 

@@ -80,7 +80,8 @@ func takeVehicle(j *job.Job, from string, changed func(string) bool) error {
 	if !changed("customer") {
 		j.Customer = old.Customer
 	}
-	if perTurn, ok := old.Learned(old.LastResult()); ok {
+	latest, _ := old.LastResult()
+	if perTurn, ok := old.Learned(latest); ok {
 		j.Vehicle.Steering.MmPerTurn = &measure.Estimate{Value: perTurn.Value, StandardUncertainty: perTurn.StandardUncertainty}
 	}
 	return nil

@@ -297,7 +297,9 @@ func TestJobKeepsTheRuler(t *testing.T) {
 	var want measure.Result
 	said = succeeds(t, append([]string{"measure", "--json", "--rim", "305", "--scale-x", "100.2", "--scale-y", "100.2"}, photos...)...)
 	require.NoError(t, json.Unmarshal([]byte(said), &want))
-	assert.InDelta(t, want.TrackMm.Value, s.LastResult().TrackMm.Value, 1e-6, "0.2 % of the track are more than 1 mm")
+	last, ok := s.LastResult()
+	require.True(t, ok)
+	assert.InDelta(t, want.TrackMm.Value, last.TrackMm.Value, 1e-6, "0.2 % of the track are more than 1 mm")
 
 	next := filepath.Join(t.TempDir(), "next")
 	succeeds(t, "job", "new", next, "--from", dir)

@@ -28,6 +28,8 @@ type addFlags struct {
 	at       []string
 	settings measure.Settings
 	changed  func(string) bool
+	// What they say, read:
+	positions []namedPhotos
 }
 
 func newJobAddCommand() *cobra.Command {
@@ -65,9 +67,10 @@ With the zip file of an exported job in place of a job, it is taken in.`,
 	f.BoolVar(&flags.keepOnly, "keep-only", false, "keep the photos without measuring them")
 	f.StringVar(&flags.stage, "stage", "", "what the photos show: "+strings.Join(stageNames(), ", "))
 	f.StringVar(&flags.valves, "valves", "", "where the front wheels' valves stand, in any words (\"top\"): the rims' run-out cancels between states with the same words")
-	f.StringArrayVar(&flags.at, "at", nil, "position of both valves and its photos or their folder, once for each position: top=a.jpg,b.jpg")
+	bindPositions(f, &flags.at)
 	flags.vehicle.bind(f)
-	bindMeasuring(f, &flags.settings)
+	bindSizes(f, &flags.settings)
+	bindRunout(f, &flags.settings)
 	flags.changed = f.Changed
 	return command
 }
@@ -145,18 +148,15 @@ func runJobAdd(dir string, photos []string, flags *addFlags, stdout io.Writer) e
 }
 
 // allPhotos are those named alone, or those of all positions.
-func (flags *addFlags) allPhotos(photos []string) ([]string, error) {
+func (flags *addFlags) allPhotos(photos []string) (_ []string, err error) {
 	if len(flags.at) == 0 {
 		return photos, nil
 	}
 	if len(photos) > 0 || flags.changed("valves") {
 		return nil, errors.New("--at names all photos and where the valves stand in them: give no others, and no --valves")
 	}
-	states, err := parseStates(flags.at)
-	for _, s := range states {
-		photos = append(photos, s.paths...)
-	}
-	return photos, err
+	flags.positions, err = parseStates(flags.at)
+	return allPaths(flags.positions), err
 }
 
 // applyRuler puts what was said of the printed ruler over what is known; an axis of
@@ -222,7 +222,7 @@ func (flags *addFlags) entries(photos []string) ([]report.JobAddition, error) {
 		list = append(list, report.JobAddition{Entry: job.Entry{At: now()}})
 	}
 	if !flags.measures(photos) {
-		for _, name := range append([]string{"stage", "valves", "at"}, measuringFlags...) {
+		for _, name := range []string{"stage", "valves", "at", "rim-outer", "runout"} {
 			if flags.changed(name) {
 				return nil, fmt.Errorf("--%s goes with photos to be measured", name)
 			}
@@ -254,7 +254,7 @@ func (flags *addFlags) measurePhotos(dir string, photos []string, a *report.JobA
 		return err
 	}
 	settings.RulerMm = j.RulerMm
-	m, inputs, positions, err := flags.measure(photos, settings, flags.camera(dir, j))
+	m, inputs, err := measureStage(photos, flags.positions, settings, flags.camera(dir, j))
 	if err != nil {
 		return err
 	}
@@ -265,26 +265,10 @@ func (flags *addFlags) measurePhotos(dir string, photos []string, a *report.JobA
 	if err := a.Measured(m, inputs, stage, flags.valves); err != nil {
 		return err
 	}
-	a.Entry.Measurement.Positions = positions
+	for _, p := range flags.positions {
+		a.Entry.Measurement.Positions = append(a.Entry.Measurement.Positions, slices.Repeat([]string{p.name}, len(p.paths))...)
+	}
 	return nil
-}
-
-// measure measures photos of one position, or of several; positions are then where the
-// valves stand in each photo.
-func (flags *addFlags) measure(photos []string, settings measure.Settings, camera string) (m *measure.Measurement, inputs []measure.Input, positions []string, err error) {
-	if len(flags.at) == 0 {
-		m, inputs, err = measurePhotos(photos, settings, camera)
-		return m, inputs, nil, err
-	}
-	states, err := parseStates(flags.at)
-	if err != nil {
-		return nil, nil, nil, err
-	}
-	for _, s := range states {
-		positions = append(positions, slices.Repeat([]string{s.name}, len(s.paths))...)
-	}
-	m, inputs, _, err = measurePositions(flags.at, settings, camera)
-	return m, inputs, positions, err
 }
 
 // camera is the profile to measure with: that given now, else the job's own.

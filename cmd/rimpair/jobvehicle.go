@@ -1,11 +1,6 @@
 package main
 
 import (
-	"bytes"
-	"encoding/json"
-	"fmt"
-	"os"
-
 	"github.com/spf13/pflag"
 
 	"rimpair/measure"
@@ -45,15 +40,9 @@ func (v *vehicleFlags) any() bool {
 // apply puts what was told over what is known.
 func (v *vehicleFlags) apply(to *job.Vehicle) error {
 	if v.steeringFile != "" {
-		raw, err := os.ReadFile(v.steeringFile)
+		s, err := readSteering(v.steeringFile)
 		if err != nil {
 			return err
-		}
-		d := json.NewDecoder(bytes.NewReader(raw))
-		d.DisallowUnknownFields() // a mistyped key would leave a guess in its place
-		var s measure.Steering
-		if err := d.Decode(&s); err != nil {
-			return fmt.Errorf("%s: %v", v.steeringFile, err)
 		}
 		s.Record = nil // that is in the job's entries
 		to.Steering = s

@@ -53,13 +53,14 @@ clock, seen from the vehicle's right side: 12 at the top, 3 in front, 6 at the b
 		},
 	}
 	f := command.Flags()
-	f.Float64Var(&flags.settings.BeadSeatMm, "rim", 0, "bead seat diameter of the front rims in mm, as on the tyre (305, 349, 355, 406, 451, ...); without it the size is found in the photos")
-	bindMeasuring(f, &flags.settings)
+	bindRim(f, &flags.settings)
+	bindSizes(f, &flags.settings)
+	bindRunout(f, &flags.settings)
 	f.BoolVar(&flags.json, "json", false, "write the result as JSON")
 	f.BoolVar(&flags.explain, "explain", false, "write the whole uncertainty budget as well (JSON always has it)")
-	f.StringArrayVar(&flags.at, "at", nil, "position of both valves and its photos or their folder, once for each position: top=a.jpg,b.jpg")
+	bindPositions(f, &flags.at)
 	f.StringVar(&flags.out, "out", "", "folder for the result, the marked photos and the view from above")
-	f.StringVar(&flags.camera, "camera", "", "profile of the phone's camera (see rimpair camera), or none; without it the fitting one of the profiles folder, if there is one")
+	bindCamera(f, &flags.camera)
 	f.BoolVar(&flags.learn, "learn", false, "offer to keep the camera in the profiles folder once these photos tell it better")
 	return command
 }
@@ -69,14 +70,14 @@ clock, seen from the vehicle's right side: 12 at the top, 3 in front, 6 at the b
 const defaultRunoutMm = 1.0
 
 func runMeasure(paths []string, flags measureFlags, stdin io.Reader, stdout, stderr io.Writer) error {
-	var m *measure.Measurement
-	var inputs []measure.Input
-	var err error
-	if len(flags.at) > 0 {
-		m, inputs, paths, err = measurePositions(flags.at, flags.settings, flags.camera)
-	} else {
-		m, inputs, err = measurePhotos(paths, flags.settings, flags.camera)
+	positions, err := parseStates(flags.at)
+	if err != nil {
+		return err
 	}
+	if len(positions) > 0 {
+		paths = allPaths(positions)
+	}
+	m, inputs, err := measureStage(paths, positions, flags.settings, flags.camera)
 	if err != nil {
 		return err
 	}
@@ -108,6 +109,15 @@ func runMeasure(paths []string, flags measureFlags, stdin io.Reader, stdout, std
 		fmt.Fprintln(list, file)
 	}
 	return err
+}
+
+// measureStage measures photos of one position of the wheels, or of several where there
+// are some.
+func measureStage(paths []string, positions []namedPhotos, settings measure.Settings, camera string) (*measure.Measurement, []measure.Input, error) {
+	if len(positions) > 0 {
+		return measurePositions(positions, settings, camera)
+	}
+	return measurePhotos(paths, settings, camera)
 }
 
 // measurePhotos measures the photos of one state, with the camera's profile in a file,

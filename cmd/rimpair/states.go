@@ -61,42 +61,46 @@ func photosOf(list string) ([]string, error) {
 	return paths, nil
 }
 
-// loadStates reads the photos of all states; the paths are in the order of the photos.
-func loadStates(named []namedPhotos, settings *measure.Settings, camera string) (states []measure.State, inputs []measure.Input, paths []string, err error) {
+// allPaths are the photos of all states, one after the other.
+func allPaths(named []namedPhotos) []string {
+	var paths []string
 	for _, s := range named {
 		paths = append(paths, s.paths...)
 	}
-	if inputs, err = load(paths, settings, camera); err != nil {
-		return nil, nil, nil, err
+	return paths
+}
+
+// loadStates reads the photos of all states.
+func loadStates(named []namedPhotos, settings *measure.Settings, camera string) ([]measure.State, []measure.Input, error) {
+	inputs, err := load(allPaths(named), settings, camera)
+	if err != nil {
+		return nil, nil, err
 	}
+	var states []measure.State
 	first := 0
 	for _, s := range named {
 		end := first + len(s.paths)
 		states = append(states, measure.State{Name: s.name, Inputs: inputs[first:end]})
 		first = end
 	}
-	return states, inputs, paths, nil
+	return states, inputs, nil
 }
 
 // measurePositions measures photos of several positions of the wheels.
-func measurePositions(at []string, settings measure.Settings, camera string) (*measure.Measurement, []measure.Input, []string, error) {
-	named, err := parseStates(at)
-	if err != nil {
-		return nil, nil, nil, err
-	}
+func measurePositions(named []namedPhotos, settings measure.Settings, camera string) (*measure.Measurement, []measure.Input, error) {
 	turns, err := turnsOf(named)
 	if err != nil {
-		return nil, nil, nil, err
+		return nil, nil, err
 	}
-	states, inputs, paths, err := loadStates(named, &settings, camera)
+	states, inputs, err := loadStates(named, &settings, camera)
 	if err != nil {
-		return nil, nil, nil, err
+		return nil, nil, err
 	}
 	for i := range states {
 		states[i].TurnRad = turns[i]
 	}
 	m, err := measure.MeasurePositions(states, settings)
-	return m, inputs, paths, err
+	return m, inputs, err
 }
 
 // turnsOf is how far the wheels are turned in each position, from the valves at the top.

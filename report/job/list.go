@@ -46,10 +46,9 @@ func List(store string) ([]Listed, error) {
 	var group sync.WaitGroup
 	for range 2 * runtime.NumCPU() { // some wait for the disk
 		group.Go(func() {
-			var buffer []byte
 			for i := int(next.Add(1)) - 1; i < len(entries); i = int(next.Add(1)) - 1 {
 				if entries[i].IsDir() && !strings.HasPrefix(entries[i].Name(), ".") {
-					all[i] = listed(store, entries[i].Name(), &buffer)
+					all[i] = listed(store, entries[i].Name())
 				}
 			}
 		})
@@ -70,11 +69,10 @@ func List(store string) ([]Listed, error) {
 	return jobs, nil
 }
 
-// listed sums up one job. The buffer spares one for each of them.
-func listed(store, name string, buffer *[]byte) *Listed {
+// listed sums up one job.
+func listed(store, name string) *Listed {
 	l := &Listed{Dir: name}
-	dir := filepath.Join(store, name)
-	content, err := readLimited(filepath.Join(dir, recordName), largestRecord, buffer)
+	content, err := readRecord(filepath.Join(store, name))
 	switch {
 	case errors.Is(err, os.ErrNotExist):
 		return nil

@@ -4,10 +4,8 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
-	"slices"
 	"strconv"
 	"strings"
 )
@@ -37,7 +35,7 @@ var ErrNoJob = errors.New("is no job: there is no job.json in it")
 // Read reads the record in a folder. Where it is damaged it returns what could be
 // read and names the damage; Inspect looks at the other files too.
 func Read(dir string) (*Job, []Damage, error) {
-	content, err := readLimited(filepath.Join(dir, recordName), largestRecord, new([]byte))
+	content, err := readRecord(dir)
 	if errors.Is(err, os.ErrNotExist) {
 		return nil, nil, fmt.Errorf("%s %w", dir, ErrNoJob)
 	}
@@ -51,23 +49,13 @@ func Read(dir string) (*Job, []Damage, error) {
 	return j, damage, nil
 }
 
-// readLimited reads a file of limited size into a buffer, which grows as needed.
-func readLimited(name string, limit int64, buffer *[]byte) ([]byte, error) {
-	f, err := os.Open(name)
-	if err != nil {
-		return nil, err
+// readRecord reads the record in a folder as it is.
+func readRecord(dir string) ([]byte, error) {
+	name := filepath.Join(dir, recordName)
+	if info, err := os.Stat(name); err == nil && (!info.Mode().IsRegular() || info.Size() > largestRecord) {
+		return nil, fmt.Errorf("%s is no file of at most %d MB", name, largestRecord>>20)
 	}
-	defer f.Close()
-	info, err := f.Stat()
-	if err != nil {
-		return nil, err
-	}
-	if !info.Mode().IsRegular() || info.Size() > limit {
-		return nil, fmt.Errorf("%s is no file of at most %d MB", name, limit>>20)
-	}
-	*buffer = slices.Grow((*buffer)[:0], int(info.Size()))[:info.Size()]
-	_, err = io.ReadFull(f, *buffer)
-	return *buffer, err
+	return os.ReadFile(name)
 }
 
 // decode reads a record of this version, or an older one.
