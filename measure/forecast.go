@@ -51,7 +51,7 @@ func (m *set) advice(f *fitted, rim Quantity, runout float64) []Advice {
 	if m.positions == nil {
 		list = append(list, Advice{
 			Action:               "half_turn",
-			Text:                 "Roll the vehicle until both front wheels have turned by half a turn and take the same photos again as a second set: the mean of both is free of the rims' run-out.",
+			Text:                 "Turn both front wheels by half a turn on the spot, leave sheets and steering as they are, and take the same photos again as a second set: the rims' run-out then goes out of the toe.",
 			PredictedHalfWidthMm: halfWidth(rim.StandardUncertainty / math.Sqrt2),
 		})
 	}

@@ -254,7 +254,7 @@ func adviseOn(file []byte) error {
 
 func goodRequests() [][]byte {
 	return [][]byte{
-		[]byte(`{"reference": "7", "customer": "A. Rider", "vehicle": {"name": "red", "rim_mm": 406, "steering": {"thread": "M6", "kind": "one_rod"}}, "ruler_x_mm": 99.5}`),
+		[]byte(`{"reference": "7", "customer": "A. Rider", "vehicle": {"name": "red", "rim_mm": 406, "steering": {"thread": "M6", "kind": "one_rod"}}, "ruler_mm": [99.5, 100]}`),
 		[]byte(`{"check": "spokes", "result": "ok", "note": "fine"}`),
 		[]byte(`{"checks": [{"check": "kingpins", "result": "failed"}]}`),
 		[]byte(`{"turned": [{"rod": "tie_rod", "longer_by_turns": 0.5}], "note": "n"}`),

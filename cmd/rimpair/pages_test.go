@@ -141,7 +141,7 @@ func servePages(t *testing.T, lan bool) (base string, s *serve.Server) {
 	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
 	s, err := serve.New(serve.Options{
 		Store: t.TempDir(), LAN: lan, Names: []string{"127.0.0.1"}, Language: "en", Version: "test", RunoutMm: 1, Pages: pages.FS,
-		Measure: measurePhotos, Judge: review.Judge, Paired: func(string) {},
+		Measure: measureServed, Judge: review.Judge, Paired: func(string) {},
 	})
 	require.NoError(t, err)
 	listener, err := net.Listen("tcp", "127.0.0.1:0")

@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"syscall"
@@ -168,17 +169,19 @@ func TestServeKilledWhileUploading(t *testing.T) {
 }
 
 // Killed while it measures and while it settles, the server ends where it would have
-// ended: with the toe that the measure command gives, recorded once.
+// ended: with the toe that the measure command gives, recorded once. Photos of two
+// positions are one stage; one that cannot be measured is kept beside it.
 func TestServeKilledWhileMeasuring(t *testing.T) {
 	store := t.TempDir()
 	s := startServe(t, store)
 	id := s.newJob("bench")
-	for _, name := range []string{"front", "rear"} {
-		photo, err := os.ReadFile(filepath.Join("..", "..", "samples", "photos", "plan-bench", name+".jpg"))
+	for name, position := range map[string]string{"front": "top", "above": "top", "rear": "bottom"} {
+		photo, err := os.ReadFile(samplePhotos(name)[0])
 		require.NoError(t, err)
-		status, content := s.send("PUT", "/jobs/"+id+"/uploads/photo-"+name+"?name="+name+".jpg", bytes.NewReader(photo))
+		status, content := s.send("PUT", "/jobs/"+id+"/uploads/photo-"+name+"?name="+name+".jpg&position="+position, bytes.NewReader(photo))
 		require.Equal(t, http.StatusCreated, status, "%s", content)
 	}
+	s.send("PUT", "/jobs/"+id+"/uploads/photo-of-nothing?name=nothing.jpg&position=top", strings.NewReader("no photo"))
 	measuring := func() bool { m := s.job(id).Measured; return m != nil && m.State == "measuring" }
 	require.Eventually(t, measuring, 30*time.Second, 5*time.Millisecond)
 	s.kill()
@@ -188,7 +191,8 @@ func TestServeKilledWhileMeasuring(t *testing.T) {
 	require.Eventually(t, done, 60*time.Second, 50*time.Millisecond)
 	measured := s.job(id).Measured
 	require.NotNil(t, measured.Result)
-	assert.Len(t, measured.Result.Photos, 2)
+	assert.Len(t, measured.Result.Photos, 3)
+	assert.Len(t, measured.Result.Runout, 2)
 
 	settled := make(chan struct{})
 	go func() {
@@ -200,7 +204,7 @@ func TestServeKilledWhileMeasuring(t *testing.T) {
 	<-settled
 	s = startServe(t, store)
 	if len(s.job(id).Stages) == 0 {
-		require.Len(t, s.job(id).Photos, 2)
+		require.Len(t, s.job(id).Photos, 4)
 		require.Eventually(t, done, 60*time.Second, 50*time.Millisecond)
 		status, content := s.send("POST", "/jobs/"+id+"/settle", strings.NewReader(`{}`))
 		require.Equal(t, http.StatusOK, status, "%s", content)
@@ -215,11 +219,25 @@ func TestServeKilledWhileMeasuring(t *testing.T) {
 	require.NoError(t, err)
 	assert.Empty(t, inspected.Damage)
 	assert.Empty(t, inspected.Loose)
-	assert.Len(t, inspected.Entries[0].Photos, 2)
-	dir := filepath.Join(store, id, "photos", "01-as-found")
-	m, _, err := measurePhotos([]string{filepath.Join(dir, "front.jpg"), filepath.Join(dir, "rear.jpg")}, measure.Settings{BeadSeatMm: 305, RunoutMm: defaultRunoutMm}, noCamera)
-	require.NoError(t, err)
-	assert.InDelta(t, m.Result.TotalToeMm.Value, measured.Result.TotalToeMm.Value, 1e-9)
+	require.Len(t, inspected.Entries, 2)
+	assert.ElementsMatch(t, []string{"top", "top", "bottom"}, inspected.Entries[0].Measurement.Positions)
+	require.Len(t, inspected.Entries[1].Photos, 1)
+	assert.Equal(t, "nothing.jpg", inspected.Entries[1].Photos[0].Name)
+	assert.NotEmpty(t, inspected.Entries[1].Note)
+
+	paths := map[string][]string{}
+	for i, p := range inspected.Entries[0].Photos {
+		at := inspected.Entries[0].Measurement.Positions[i]
+		paths[at] = append(paths[at], filepath.Join(store, id, p.File))
+	}
+	var args []string
+	for _, at := range slices.Compact(inspected.Entries[0].Measurement.Positions) {
+		args = append(args, "--at", at+"="+strings.Join(paths[at], ","))
+	}
+	var byCommand measure.Result
+	require.NoError(t, json.Unmarshal([]byte(succeeds(t, append([]string{"measure", "--json", "--camera", "none", "--rim", "305"}, args...)...)), &byCommand))
+	assert.InDelta(t, byCommand.TotalToeMm.Value, measured.Result.TotalToeMm.Value, 1e-9)
+	assert.InDelta(t, byCommand.TotalToeMm.High95, measured.Result.TotalToeMm.High95, 1e-9)
 }
 
 func TestServeRefusesToOpenUnasked(t *testing.T) {

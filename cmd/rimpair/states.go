@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"rimpair/measure"
+	"rimpair/report/serve"
 )
 
 // This file reads what states of a vehicle the photos show: NAME=PHOTO,PHOTO or
@@ -84,6 +85,18 @@ func loadStates(named []namedPhotos, settings *measure.Settings, camera string) 
 		first = end
 	}
 	return states, inputs, nil
+}
+
+// measureServed measures photos of one position of the wheels, or of several.
+func measureServed(positions []serve.Position, settings measure.Settings, camera string) (*measure.Measurement, []measure.Input, error) {
+	if len(positions) == 1 {
+		return measurePhotos(positions[0].Paths, settings, camera)
+	}
+	var named []namedPhotos
+	for _, p := range positions {
+		named = append(named, namedPhotos{p.Valves, p.Paths})
+	}
+	return measurePositions(named, settings, camera)
 }
 
 // measurePositions measures photos of several positions of the wheels.

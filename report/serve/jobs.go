@@ -95,11 +95,6 @@ func (s *Server) handleNewJob(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if t.rulers != (rulers{}) {
-		if err := spool(filepath.Join(s.options.Store, id, draftDir)).setRulers(t.rulers); err != nil {
-			return err
-		}
-	}
 	answer(w, http.StatusCreated, map[string]string{"id": id})
 	return nil
 }

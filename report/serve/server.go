@@ -35,8 +35,9 @@ type Options struct {
 	Version     string
 	RunoutMm    float64 // to assume
 	Pages       fs.FS
-	// Measure measures photos with the profile in a file, or with the one that fits.
-	Measure func(paths []string, settings measure.Settings, camera string) (*measure.Measurement, []measure.Input, error)
+	// Measure measures photos of one position of the wheels, or of several together,
+	// with the profile in a file, or with the one that fits.
+	Measure func(positions []Position, settings measure.Settings, camera string) (*measure.Measurement, []measure.Input, error)
 	// Judge says what a photo that began to be looked at then is worth.
 	Judge  func(photo *vision.Photo, begun time.Time) judging.Judgement
 	Review ReviewRun

@@ -39,8 +39,8 @@ func testOptions(store string) Options {
 	return Options{
 		Store: store, Language: "en", Version: "test", RunoutMm: 1, Pages: pages(),
 		Judge: func(*vision.Photo, time.Time) judging.Judgement { return judging.Judgement{Verdict: judging.Good} },
-		Measure: func(paths []string, _ measure.Settings, _ string) (*measure.Measurement, []measure.Input, error) {
-			return nil, nil, &vision.Refusal{Code: "wheels_not_found", Photo: paths[0], Reason: "No.", Remedy: "Yes."}
+		Measure: func(positions []Position, _ measure.Settings, _ string) (*measure.Measurement, []measure.Input, error) {
+			return nil, nil, &vision.Refusal{Code: "wheels_not_found", Photo: positions[0].Paths[0], Reason: "No.", Remedy: "Yes."}
 		},
 	}
 }
@@ -125,8 +125,6 @@ func (r *running) job(id string) (v struct {
 		State   string
 		Result  *measure.Result
 		Refused *vision.Refusal
-		Toe     *measure.Quantity
-		Half    bool `json:"half_turn"`
 	}
 	Stages []struct{ Stage string }
 }) {
@@ -349,7 +347,7 @@ func TestBodiesThatCannotBe(t *testing.T) {
 	require.NoError(t, err)
 	for _, body := range []string{
 		"", "{", "[]", "null []", `{"referenc": "x"}`, `{"reference": 7}`, `{} {}`, "\x00\xff", strings.Repeat("[", 10_000), `{"vehicle": {"rim_mm": 9}}`,
-		`{"vehicle": {"rim_mm": 1e999}}`, `{"ruler_x_mm": 4}`, `{"vehicle": {"steering": {"thread": "M-6"}}}`, `{"reference": "` + strings.Repeat("x", longestText+1) + `"}`,
+		`{"vehicle": {"rim_mm": 1e999}}`, `{"ruler_mm": [4, 100]}`, `{"ruler_mm": [100]}`, `{"vehicle": {"steering": {"thread": "M-6"}}}`, `{"reference": "` + strings.Repeat("x", longestText+1) + `"}`,
 		"--boundary\r\nContent-Disposition: form-data; name=\"x\"\r\n\r\nx",
 	} {
 		for _, path := range []string{"/api/jobs", "/api/jobs/" + id + "/vehicle", "/api/jobs/" + id + "/checks", "/api/jobs/" + id + "/turned"} {

@@ -1,7 +1,7 @@
 package serve
 
 import (
-	"maps"
+	"cmp"
 	"net/http"
 	"slices"
 
@@ -9,10 +9,8 @@ import (
 	"rimpair/report/job"
 )
 
-// handleSettle takes the photos and what was measured from them into the record,
-// one entry for each position of the wheels, all in one change of the record. Photos
-// that were judged not worth measuring go: they are of this state, and would be
-// taken for the next one.
+// handleSettle takes the photos and what was measured from them into the record as one
+// stage, and what was not measured with it as an entry of its own.
 func (s *Server) handleSettle(w http.ResponseWriter, r *http.Request) error {
 	t, err := s.shootOf(r.PathValue("id"))
 	if err != nil {
@@ -20,11 +18,15 @@ func (s *Server) handleSettle(w http.ResponseWriter, r *http.Request) error {
 	}
 	var told struct {
 		Stage job.Stage `json:"stage"`
+		Note  string    `json:"note"` // on the photos that were not measured
 	}
 	if err := readJSON(w, r, &told); err != nil {
 		return err
 	}
-	number, stage, err := t.settle(told.Stage)
+	if len(told.Note) > longestText {
+		return badRequest("The note is too long.")
+	}
+	number, stage, err := t.settle(told.Stage, cmp.Or(told.Note, "not used for measuring this stage"))
 	if err != nil {
 		return err
 	}
@@ -33,7 +35,7 @@ func (s *Server) handleSettle(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-func (t *shoot) settle(stage job.Stage) (number int, _ job.Stage, err error) {
+func (t *shoot) settle(stage job.Stage, note string) (number int, _ job.Stage, err error) {
 	t.settling.Lock()
 	defer t.settling.Unlock()
 	if t.pending() {
@@ -50,20 +52,22 @@ func (t *shoot) settle(stage job.Stage) (number int, _ job.Stage, err error) {
 		return 0, "", badRequest("There is no stage %q.", stage)
 	}
 	t.mu.Lock()
-	sets, shots := maps.Clone(t.sets), t.shots
+	latest, shots := t.latest, t.shots
 	t.mu.Unlock()
-	additions, err := t.additions(sets, stage)
+	addition, err := t.addition(latest, stage)
 	if err != nil {
 		return 0, "", err
 	}
+	unused := t.unused(latest, shots, note)
 	err = job.Update(t.dir, func(d *job.Draft) error {
-		for _, a := range additions {
-			if err := a.To(d); err != nil {
-				return err
-			}
+		if err := addition.To(d); err != nil {
+			return err
 		}
 		number = len(d.Entries)
-		return nil
+		if len(unused.Photos) == 0 {
+			return nil
+		}
+		return unused.To(d)
 	})
 	if err != nil {
 		return 0, "", err
@@ -75,37 +79,44 @@ func (t *shoot) settle(stage job.Stage) (number int, _ job.Stage, err error) {
 	return number, stage, t.drop(keys...)
 }
 
-// additions are the entries of the sets.
-func (t *shoot) additions(sets map[string]*set, stage job.Stage) ([]*report.JobAddition, error) {
-	if len(sets) == 0 {
+// addition is the stage as it is recorded.
+func (t *shoot) addition(m *measurement, stage job.Stage) (*report.JobAddition, error) {
+	switch {
+	case m == nil:
 		return nil, conflict("not_measured", "Nothing was measured yet.", "Take photos first.")
+	case m.refusal != nil:
+		return nil, conflict("not_measured", m.refusal.Reason, m.refusal.Remedy)
 	}
-	var list []*report.JobAddition
-	for _, position := range slices.Sorted(maps.Keys(sets)) {
-		one := sets[position]
-		if one.measurement == nil {
-			reason, remedy := "The photos were not measured.", "Take them again."
-			if one.refusal != nil {
-				reason, remedy = one.refusal.Reason, one.refusal.Remedy
-			}
-			return nil, conflict("not_measured", reason, remedy)
-		}
-		a := &report.JobAddition{Entry: job.Entry{At: now()}}
-		pixels := 0
-		for _, p := range one.shots {
+	a := &report.JobAddition{Entry: job.Entry{At: now()}}
+	pixels := 0
+	for _, p := range m.shots {
+		a.Photos = append(a.Photos, t.spool.path(p))
+		pixels = max(pixels, p.Judged.Pixels)
+	}
+	release, err := t.server.holdPixels(pixels)
+	if err != nil {
+		return nil, busy("The server closes.")
+	}
+	defer release()
+	positions := m.positions(t.spool)
+	if len(positions) == 1 {
+		return a, a.Measured(m.found, m.inputs, stage, positions[0].Valves)
+	}
+	err = a.Measured(m.found, m.inputs, stage, "")
+	for _, p := range m.shots {
+		a.Entry.Measurement.Positions = append(a.Entry.Measurement.Positions, p.Position)
+	}
+	return a, err
+}
+
+// unused are the photos that were not measured with the stage, which are kept as they
+// came like the others.
+func (t *shoot) unused(m *measurement, shots []*shot, note string) *report.JobAddition {
+	a := &report.JobAddition{Entry: job.Entry{At: now(), Note: note}}
+	for _, p := range shots {
+		if !slices.Contains(m.shots, p) {
 			a.Photos = append(a.Photos, t.spool.path(p))
-			pixels = max(pixels, p.Judged.Pixels)
 		}
-		release, err := t.server.holdPixels(pixels)
-		if err != nil {
-			return nil, busy("The server closes.")
-		}
-		err = a.Measured(one.measurement, one.inputs, stage, position)
-		release()
-		if err != nil {
-			return nil, err
-		}
-		list = append(list, a)
 	}
-	return list, nil
+	return a
 }

@@ -44,7 +44,7 @@ type shot struct {
 // path.
 var goodKey = regexp.MustCompile(`^[A-Za-z0-9_-]{8,64}$`)
 
-// goodWord is what a view or a position may be named by, if at all.
+// goodWord is what a view may be named by, if at all.
 var goodWord = regexp.MustCompile(`^[a-z0-9_-]{0,20}$`)
 
 func (s spool) path(p *shot) string { return filepath.Join(string(s), p.Key, p.File) }
@@ -154,25 +154,4 @@ func (s spool) read() ([]*shot, error) {
 	}
 	slices.SortFunc(list, func(a, b *shot) int { return cmp.Or(a.Arrived.Compare(b.Arrived), cmp.Compare(a.Key, b.Key)) })
 	return list, err
-}
-
-const rulersName = "rulers.json"
-
-// rulers are what was said of the printed sheets.
-func (s spool) rulers() (r rulers, err error) {
-	content, err := os.ReadFile(filepath.Join(string(s), rulersName))
-	if errors.Is(err, fs.ErrNotExist) {
-		return r, nil
-	}
-	if err == nil {
-		err = json.Unmarshal(content, &r)
-	}
-	return r, err
-}
-
-func (s spool) setRulers(r rulers) error {
-	if err := os.MkdirAll(string(s), 0o755); err != nil {
-		return err
-	}
-	return job.WriteFile(filepath.Join(string(s), rulersName), func(w io.Writer) error { return json.NewEncoder(w).Encode(r) })
 }

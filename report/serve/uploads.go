@@ -41,8 +41,10 @@ func shotFrom(r *http.Request) (*shot, error) {
 	switch {
 	case !goodKey.MatchString(p.Key):
 		return nil, badRequest("A photo's key has 8 to 64 letters, figures, _ or -.")
-	case !goodWord.MatchString(p.View) || !goodWord.MatchString(p.Position):
-		return nil, badRequest("View and position are short words.")
+	case !goodWord.MatchString(p.View):
+		return nil, badRequest("A view is a short word.")
+	case p.Position != "" && p.Position != "top" && p.Position != "bottom":
+		return nil, badRequest("A position is where the valves stand: top or bottom.")
 	case len(p.Name) > longestText || strings.ContainsRune(p.Name, 0):
 		return nil, badRequest("The name is too long.")
 	}

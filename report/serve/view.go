@@ -51,7 +51,6 @@ type jobView struct {
 	Measured *measured       `json:"measured"`
 	Advice   json.RawMessage `json:"advice"`
 	Damage   []job.Damage    `json:"damage"`
-	rulers
 }
 
 // tasks are their names for pages.
@@ -95,15 +94,11 @@ func (t *shoot) view(j *job.Inspected, l *report.Language) (*jobView, error) {
 		}
 	}
 	t.mu.Lock()
-	v.rulers = t.rulers
 	for _, p := range t.shots {
 		v.Photos = append(v.Photos, viewOf(p))
 	}
 	t.mu.Unlock()
-	if state := t.state(); state != "" {
-		m := t.told(state)
-		v.Measured = &m
-	}
+	v.Measured = t.told()
 	var err error
 	v.Advice, err = report.JobAdvice(j)
 	return v, err

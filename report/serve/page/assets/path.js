@@ -46,13 +46,13 @@ function sheets({ id, show }) {
 }
 
 function number(id, value) {
-  return h('input', { id, inputmode: 'decimal', autocomplete: 'off', value: value === '' ? '' : plain(value) });
+  return h('input', { id, inputmode: 'decimal', autocomplete: 'off', value: plain(value) });
 }
 
 function ruler({ id, job, show }) {
-  const known = job ? { ruler_x_mm: job.ruler_x_mm, ruler_y_mm: job.ruler_y_mm } : draft();
-  const x = number('ruler-x', known.ruler_x_mm || 100);
-  const y = number('ruler-y', known.ruler_y_mm || 100);
+  const [across, along] = (job ? job.record : draft()).ruler_mm ?? [100, 100];
+  const x = number('ruler-x', across);
+  const y = number('ruler-y', along);
   const saved = async (event) => {
     event.preventDefault();
     const wrong = [x, y].filter((each) => {
@@ -60,8 +60,8 @@ function ruler({ id, job, show }) {
       return fault(each, mm >= 80 && mm <= 120 ? '' : say('ruler.wrong'));
     });
     if (wrong.length) return wrong[0].focus();
-    const measured = { ruler_x_mm: read(x.value), ruler_y_mm: read(y.value) };
-    if (id) await post(`jobs/${id}/vehicle`, { ...bodyOf(job), ...measured }); else keepDraft(measured);
+    const measured = { ruler_mm: [read(x.value), read(y.value)] };
+    if (id) await post(`jobs/${id}/vehicle`, measured); else keepDraft(measured);
     location.hash = address(id, 'vehicle');
   };
   show(say('ruler.title'), h('p', {}, say('ruler.how')), guarded(saved,
@@ -72,7 +72,7 @@ function ruler({ id, job, show }) {
 const rims = [305, 349, 355, 406, 451, 507, 540, 559, 571, 584, 590, 622];
 
 function vehicle({ id, job, show }) {
-  const known = job ? bodyOf(job) : { vehicle: {}, ...draft() };
+  const known = job?.record ?? { vehicle: {} };
   const steering = known.vehicle.steering ?? {};
   const text = (field, value) => h('input', { id: field, value: value ?? '', maxlength: 120, autocomplete: 'off' });
   const reference = text('reference', known.reference);
@@ -88,8 +88,8 @@ function vehicle({ id, job, show }) {
       reference: reference.value.trim(), customer: customer.value.trim(),
       vehicle: { name: name.value.trim(), rim_mm: Number(rim.value), steering: { ...steering, sprung: sprung.checked, rider_on: rider.checked } },
     };
-    const body = { ...known, ...entered };
-    const made = id ? (await post(`jobs/${id}/vehicle`, body), { id }) : await post('jobs', body);
+    if (id) await post(`jobs/${id}/vehicle`, entered);
+    const made = id ? { id } : await post('jobs', { ...draft(), ...entered });
     if (!id) keepDraft(null);
     location.hash = address(made.id, 'checks');
   };
@@ -99,12 +99,6 @@ function vehicle({ id, job, show }) {
     h('fieldset', {}, h('legend', {}, say('vehicle.load')), tick(sprung, 'vehicle.sprung'), tick(rider, 'vehicle.rider'), h('p', { class: 'hint' }, say('vehicle.load.hint'))),
     h('h2', {}, say('vehicle.bars')), bulleted('vehicle.bars1', 'vehicle.bars2', 'vehicle.bars3'),
     h('p', { class: 'forward' }, h('button', { class: 'main' }, say(id ? 'save' : 'vehicle.make')))));
-}
-
-// bodyOf is what was told about a job, as it is sent.
-function bodyOf({ record, ruler_x_mm, ruler_y_mm }) {
-  const { name, rim_mm, steering } = record.vehicle ?? {};
-  return { reference: record.reference ?? '', customer: record.customer ?? '', vehicle: { name, rim_mm, steering }, ruler_x_mm, ruler_y_mm };
 }
 
 function draft() {

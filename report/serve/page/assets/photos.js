@@ -32,10 +32,11 @@ export async function photos({ id, job, show }) {
     draw();
   }
   function measured(next) {
-    const before = job.measured?.toe;
-    if (before && next.toe && before.standard_uncertainty !== next.toe.standard_uncertainty) earlier.push(before);
+    const before = job.measured?.result?.total_toe_mm;
+    const now = next.result?.total_toe_mm;
+    if (before && now && before.standard_uncertainty !== now.standard_uncertainty) earlier.push(before);
     job.measured = next;
-    const words = next.toe ? say('reading.said', { toe: toe(next.toe) }) : next.refused ? refusalText(next.refused, job.photos).reason : '';
+    const words = now ? say('reading.said', { toe: toe(now) }) : next.refused ? refusalText(next.refused, job.photos).reason : '';
     if (words && words !== heard) announce(words);
     heard = words;
     draw();
@@ -120,14 +121,14 @@ function readingOf(job, earlier) {
   const { measured, target } = job;
   const parts = [h('h2', { id: 'reading' }, say('reading'))];
   if (!measured) parts.push(h('p', {}, say('reading.none')));
-  else if (measured.toe) parts.push(figure(measured.toe), ...forecastParts(measured, target, earlier));
+  else if (measured.result) parts.push(figure(measured.result.total_toe_mm), ...forecastParts(measured.result, target, earlier));
   if (measured?.refused) parts.push(refusedParts(measured.refused, job.photos));
   if (measured?.state === 'measuring') parts.push(h('p', {}, say('reading.measuring')));
   return h('section', { class: 'reading', 'aria-labelledby': 'reading' }, parts);
 }
 
-function forecastParts({ toe: q, result, half_turn: halfTurn }, target, earlier) {
-  const next = result?.advice?.find((each) => !(halfTurn && each.action === 'half_turn'));
+function forecastParts({ total_toe_mm: q, advice }, target, earlier) {
+  const next = advice?.[0];
   return [
     h('div', { class: 'bar' }, intervalBar({ toe: q, target, before: earlier, forecast: next?.predicted_half_width_mm })),
     h('p', { class: 'hint' }, say('bar.key')),

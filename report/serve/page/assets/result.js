@@ -9,17 +9,17 @@ import { amount, halfText, number, plain, read, say, sayOr, toe, toeTarget } fro
 export async function result(page) {
   const { id, job, show } = page;
   const again = async () => result({ ...page, job: await get(`jobs/${id}`) });
-  const fresh = job.measured?.toe ? job.measured : null;
+  const fresh = job.measured?.result ?? null; // not in the record yet
   const last = job.stages.at(-1);
-  const q = fresh?.toe ?? last?.total_toe_mm;
+  const q = (fresh ?? last)?.total_toe_mm;
   const stage = fresh ? job.next.stage : last?.stage ?? job.next.stage;
   show(say('result.title', { stage: say(`stage.${stage}`) }),
     job.measured?.refused && h('section', { 'aria-labelledby': 'refused' }, h('h2', { id: 'refused' }, say('result.refused')), refusedParts(job.measured.refused, job.photos)),
     q ? toeParts(q, job, fresh) : h('p', {}, say('result.none')),
     fresh && keep(job, again),
     q && nextParts(job, fresh, again),
-    q && adviceParts(job, fresh),
-    fresh && wheelTable(fresh.result), fresh && budget(fresh.result), fresh && notes(fresh.result),
+    q && adviceParts(job.advice),
+    fresh && [wheelTable(fresh), budget(fresh), notes(fresh)],
     steeringForm(job, again),
     h('p', {}, h('a', { href: `#/job/${id}` }, say('result.record'))));
 }
@@ -41,7 +41,7 @@ function toeParts(q, { target, stages }, fresh) {
 // keep takes the photos and their result into the record.
 function keep(job, again) {
   const stage = select('stage', ['as_found', 'adjusted', 'first_lock_nut', 'second_lock_nut', 'final', 'follow_up'].map((each) => [each, say(`stage.${each}`)]), job.next.stage);
-  const send = async () => { await post(`jobs/${job.id}/settle`, { stage: stage.value }); await again(); };
+  const send = async () => { await post(`jobs/${job.id}/settle`, { stage: stage.value, note: say('keep.unused') }); await again(); };
   return h('section', { 'aria-labelledby': 'keep' }, h('h2', { id: 'keep' }, say('keep.title')),
     guarded(send, field(say('keep.stage'), stage, say('keep.hint')), h('p', {}, h('button', { class: 'main' }, say('keep.do')))));
 }
@@ -56,8 +56,7 @@ function nextParts(job, fresh, again) {
 }
 
 // adviceParts say what to turn. The cautions are never without it, nor it without them.
-function adviceParts(job, fresh) {
-  const advice = fresh?.advice ?? job.advice;
+function adviceParts(advice) {
   if (!advice) return null;
   const doing = advice.answer === 'turn' || advice.answer === 'learn';
   return h('section', { class: 'advice', 'aria-labelledby': 'advice' }, h('h2', { id: 'advice' }, say('advice.title')),
@@ -105,11 +104,11 @@ function turnedForm(job, again) {
 }
 
 function wheelTable(result) {
-  if (!result?.wheels) return null;
   const rows = [
     ...result.wheels.flatMap((each) => [[say(`wheel.toe.${each.side}`), amount(each.toe_deg, '°')], [say(`wheel.camber.${each.side}`), amount(each.camber_deg, '°')]]),
     [say('wheel.track'), amount(result.track_mm, 'mm')], [say('wheel.front'), amount(result.gap_front_mm, 'mm')], [say('wheel.rear'), amount(result.gap_rear_mm, 'mm')],
     [say('wheel.rims'), toe(result.rim_total_toe_mm)],
+    ...(result.runout ?? []).map((each) => [say(`wheel.runout.${each.side}`), amount(each.peak_to_peak_mm, 'mm')]),
   ];
   return h('section', { 'aria-labelledby': 'wheels' }, h('h2', { id: 'wheels' }, say('wheel.title')),
     h('table', {}, h('caption', { class: 'unseen' }, say('wheel.title')), h('tbody', {}, rows.map(([name, value]) => h('tr', {}, h('th', { scope: 'row' }, name), h('td', {}, value))))),
@@ -117,7 +116,6 @@ function wheelTable(result) {
 }
 
 function budget(result) {
-  if (!result?.budget?.length) return null;
   return h('details', { id: 'budget' }, h('summary', {}, say('budget.title')),
     h('table', {}, h('caption', { class: 'unseen' }, say('budget.title')),
       h('thead', {}, h('tr', {}, ['budget.source', 'budget.u', 'budget.share'].map((key) => h('th', { scope: 'col' }, say(key))))),
@@ -126,7 +124,7 @@ function budget(result) {
 }
 
 function notes(result) {
-  if (!result?.notes?.length) return null;
+  if (!result.notes?.length) return null;
   return h('section', { 'aria-labelledby': 'notes' }, h('h2', { id: 'notes' }, say('notes')), h('ul', { lang: 'en' }, result.notes.map((each) => h('li', {}, each))));
 }
 
