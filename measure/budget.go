@@ -34,7 +34,7 @@ func runoutSigmaMm(peakToPeak float64) float64 { return peakToPeak }
 func runoutLine(peakToPeak float64) BudgetLine {
 	u := runoutSigmaMm(peakToPeak)
 	return BudgetLine{
-		Source: "run-out of the rims (assumed)", Type: "B", Unit: "mm",
+		Code: "runout_assumed", Type: "B", Unit: "mm",
 		StandardUncertainty: u, Sensitivity: 1, ContributionMm: u,
 	}
 }
@@ -53,7 +53,7 @@ func (f *fitted) lines(gradient []float64) []BudgetLine {
 			sigma = math.Sqrt(share.Variance) / share.Sensitivity
 		}
 		lines = append(lines, BudgetLine{
-			Source: src.String(), Type: src.evaluation(), Unit: src.unit(),
+			Code: src.code(), Type: src.evaluation(), Unit: src.unit(),
 			StandardUncertainty: sigma * f.inflation(),
 			Sensitivity:         share.Sensitivity,
 			ContributionMm:      math.Sqrt(share.Variance) * f.inflation(),

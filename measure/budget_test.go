@@ -20,8 +20,8 @@ func TestBudgetAddsUp(t *testing.T) {
 	want := f.inflation() * math.Sqrt(variance(f.covariance(), gradient))
 	assert.InEpsilon(t, want, toe.U, 1e-9)
 	for _, line := range lines {
-		assert.InEpsilon(t, line.ContributionMm, line.StandardUncertainty*line.Sensitivity, 1e-9, line.Source)
-		assert.Equal(t, line.Type == "B", line.DegreesOfFreedom == nil, line.Source)
+		assert.InEpsilon(t, line.ContributionMm, line.StandardUncertainty*line.Sensitivity, 1e-9, line.Code)
+		assert.Equal(t, line.Type == "B", line.DegreesOfFreedom == nil, line.Code)
 	}
 	assert.Greater(t, toe.Dof, 100.0, "hundreds of points")
 
@@ -54,7 +54,7 @@ func TestSensitivity(t *testing.T) {
 	f := solve()
 	lines := map[string]BudgetLine{}
 	for _, line := range f.lines(f.gradient(d.set.totalToeMm)) {
-		lines[line.Source] = line
+		lines[line.Code] = line
 	}
 	for _, src := range []source{sourceFocal, sourcePrincipal, sourcePrintScale, sourceRimSize} {
 		sum := 0.0
@@ -74,7 +74,7 @@ func TestSensitivity(t *testing.T) {
 			}
 			sum += moved * moved / (step * step)
 		}
-		line := lines[src.String()]
-		assert.InEpsilon(t, line.Sensitivity, math.Sqrt(sum), 1e-3, line.Source)
+		line := lines[src.code()]
+		assert.InEpsilon(t, line.Sensitivity, math.Sqrt(sum), 1e-3, line.Code)
 	}
 }

@@ -103,10 +103,10 @@ func (m *set) profileOf(camera int) *calib.Profile {
 }
 
 // profileNotes name the profiles that were used.
-func (m *set) profileNotes() (notes []string) {
+func (m *set) profileNotes() (notes []Message) {
 	for i := range m.knowledge.cameras {
 		if p := m.profileOf(i); p != nil {
-			notes = append(notes, fmt.Sprintf("The camera is known from its profile of %s, made from %d photos.", p.Created, p.Photos))
+			notes = append(notes, Message{"profile", Params{"date": p.Created, "photos": p.Photos}})
 		}
 	}
 	return notes

@@ -2,7 +2,6 @@ package measure
 
 import (
 	"errors"
-	"fmt"
 	"math"
 )
 
@@ -18,7 +17,8 @@ type Comparison struct {
 	States          []StateResult `json:"states"`
 	Changes         []StateChange `json:"changes"` // of each state against the first
 	ChiSquarePerDof float64       `json:"chi_square_per_dof"`
-	Notes           []string      `json:"notes"`
+	Notes           []Message     `json:"note_codes"`
+	EnglishNotes    []string      `json:"notes"`
 }
 
 // StateFigures are of one state, or how they changed. Toe is of the rims as they stood.
@@ -115,10 +115,6 @@ func (m *set) changed(f *fitted, states []State, i int) StateChange {
 	return c
 }
 
-func (m *set) comparisonNotes() []string {
-	notes := []string{"The rims' run-out is the same in all states and goes out of the changes only where the wheels were not turned between them."}
-	if m.settings.BeadSeatMm == 0 {
-		notes = append(notes, fmt.Sprintf("The rim size was not given; it was taken as %.0f mm bead seat diameter.", 2*m.knowledge.rims[Left]))
-	}
-	return notes
+func (m *set) comparisonNotes() []Message {
+	return append([]Message{{Code: "runout_between_states"}}, m.rimNotes()...)
 }

@@ -17,19 +17,19 @@ import (
 // viewpoint is a place to take a photo from, in mm from the middle between the
 // wheels at floor height, along the vehicle.
 type viewpoint struct {
-	text string
+	code string
 	eye  r3.Vec
 }
 
 // viewpoints that a standing person reaches.
 var viewpoints = []viewpoint{
-	{"a photo from the front, phone at chest height", r3.Vec{Y: 1150, Z: 1200}},
-	{"a photo from the rear, over the seat", r3.Vec{Y: -1350, Z: 1550}},
-	{"a photo from above, the phone held out over the middle between the wheels", r3.Vec{Y: 60, Z: 1800}},
-	{"a photo from the front left corner", r3.Vec{X: -650, Y: 1050, Z: 1200}},
-	{"a photo from the front right corner", r3.Vec{X: 650, Y: 1050, Z: 1200}},
-	{"a photo from the rear left corner", r3.Vec{X: -600, Y: -1150, Z: 1300}},
-	{"a photo from the rear right corner", r3.Vec{X: 600, Y: -1150, Z: 1300}},
+	{"front", r3.Vec{Y: 1150, Z: 1200}},
+	{"rear", r3.Vec{Y: -1350, Z: 1550}},
+	{"above", r3.Vec{Y: 60, Z: 1800}},
+	{"front_left", r3.Vec{X: -650, Y: 1050, Z: 1200}},
+	{"front_right", r3.Vec{X: 650, Y: 1050, Z: 1200}},
+	{"rear_left", r3.Vec{X: -600, Y: -1150, Z: 1300}},
+	{"rear_right", r3.Vec{X: 600, Y: -1150, Z: 1300}},
 }
 
 // What an ordinary photo of the kind brings.
@@ -51,20 +51,20 @@ func (m *set) advice(f *fitted, rim Quantity, runout float64) []Advice {
 	if m.positions == nil {
 		list = append(list, Advice{
 			Action:               "half_turn",
-			Text:                 "Turn both front wheels by half a turn on the spot, leave sheets and steering as they are, and take the same photos again as a second set: the rims' run-out then goes out of the toe.",
+			Message:              Message{Code: "half_turn"},
 			PredictedHalfWidthMm: halfWidth(rim.StandardUncertainty / math.Sqrt2),
 		})
 	}
 	for _, p := range viewpoints {
 		if u, ok := m.forecast(f, &p, false); ok {
-			list = append(list, Advice{Action: "photo", Text: "Add " + p.text + ".", PredictedHalfWidthMm: halfWidth(math.Hypot(u, runout))})
+			list = append(list, Advice{Action: "photo", Message: Message{Code: "photo_" + p.code}, PredictedHalfWidthMm: halfWidth(math.Hypot(u, runout))})
 		}
 	}
 	if len(f.scene.Sheets) == 1 {
 		if u, ok := m.forecast(f, nil, true); ok {
 			list = append(list, Advice{
 				Action:               "sheet",
-				Text:                 "Lay a second sheet on the diagonal, on the other side of the axle before or behind the other wheel, and take the photos again.",
+				Message:              Message{Code: "second_sheet"},
 				PredictedHalfWidthMm: halfWidth(math.Hypot(u, runout)),
 			})
 		}

@@ -278,29 +278,34 @@ func (r *rms) add(v float64) { r.sum += v * v; r.n++ }
 func (r *rms) value() float64 { return math.Sqrt(r.sum / float64(max(1, r.n))) }
 
 // notes are what a reader must know beside the numbers.
-func (m *set) notes(f *fitted) []string {
-	var notes []string
+func (m *set) notes(f *fitted) []Message {
+	var notes []Message
 	if f.doubt > 1 {
-		notes = append(notes, fmt.Sprintf("Not much of the tyres' outlines agrees with the result, as where mudguards cover them: the intervals are %.1f times as wide for that.", f.doubt))
+		notes = append(notes, Message{"outlines_in_doubt", Params{"times": f.doubt}})
 	}
 	if len(m.inputs) == 1 && m.knowledge.cameras[0].white == nil {
-		notes = append(notes, "One photo cannot tell a shifted lens from a turned wheel; this is a screening. A photo from the opposite side narrows it most.")
+		notes = append(notes, Message{Code: "one_photo"})
 	}
 	notes = append(notes, m.profileNotes()...)
 	if len(m.scene.Sheets) == 1 {
-		notes = append(notes, "Only one sheet was seen; two on a diagonal tie the photos together much better.")
+		notes = append(notes, Message{Code: "one_sheet"})
 	}
 	for _, side := range [2]Side{Left, Right} {
 		if !m.rimSeen(side) {
-			notes = append(notes, fmt.Sprintf("Of the %s wheel only the tyre's outline was good enough; how the tyre sits on the rim is in the interval.", side))
+			notes = append(notes, Message{"tyre_alone", Params{"side": side.String()}})
 		}
 	}
-	if m.settings.BeadSeatMm == 0 {
-		notes = append(notes, fmt.Sprintf("The rim size was not given; it was taken as %.0f mm bead seat diameter.", 2*m.knowledge.rims[Left]))
-	}
+	notes = append(notes, m.rimNotes()...)
 	if outer := m.settings.RimOuterMm; outer != 0 {
-		notes = append(notes, fmt.Sprintf("The rims' outer diameter was taken as %.0f mm, measured by hand to ± %.0f mm.", outer, 2*handSigmaMm))
+		notes = append(notes, Message{"rim_by_hand", Params{"diameter": outer, "within": 2 * handSigmaMm}})
 	}
-	notes = append(notes, "Only the pair is known: each wheel's toe is against the line that bisects the two.")
-	return notes
+	return append(notes, Message{Code: "pair_only"})
+}
+
+// rimNotes say what the rims' size was taken as, where it was not given.
+func (m *set) rimNotes() []Message {
+	if m.settings.BeadSeatMm != 0 {
+		return nil
+	}
+	return []Message{{"rim_guessed", Params{"diameter": 2 * m.knowledge.rims[Left]}}}
 }

@@ -42,19 +42,19 @@ func TestBudgetCoverage(t *testing.T) {
 			toe, lines, ok := mc.measure(w, func(s source) bool { return s == src })
 			require.True(t, ok)
 			for _, line := range lines {
-				if line.Source == src.String() {
+				if line.Code == src.code() {
 					c.add(toe, combined([]BudgetLine{line}))
 				}
 			}
 		}
-		c.judge(t, src.String())
+		c.judge(t, src.code())
 	}
 
 	var runout, rims, all cover
 	for range mc.draws {
 		runout.add(mc.runoutToe(1), combined([]BudgetLine{runoutLine(1)}))
 	}
-	runout.judge(t, "run-out of the rims (assumed)")
+	runout.judge(t, "runout_assumed")
 	const scenes = 20
 	refused := 0
 	for range scenes {

@@ -2,7 +2,6 @@ package measure
 
 import (
 	"errors"
-	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -21,17 +20,18 @@ import (
 
 // Play is the free play of one front wheel.
 type Play struct {
-	Schema          string   `json:"schema"` // "rimpair/play/1"
-	Side            string   `json:"side"`
-	Found           bool     `json:"found"` // it can be told from zero, with 95 % confidence
-	AtRimMm         Quantity `json:"at_rim_mm"`
-	AngleDeg        Quantity `json:"angle_deg"`
-	UprightDeg      Quantity `json:"upright_deg"`    // about the upright axis, more toe-in positive
-	LengthwiseDeg   Quantity `json:"lengthwise_deg"` // about the lengthwise axis, top farther out positive
-	Axis            string   `json:"axis"`           // "upright", "lengthwise", "both", "none"
-	SidewaysMm      Quantity `json:"sideways_mm"`    // of the wheel's middle along its axle, outward positive
-	ChiSquarePerDof float64  `json:"chi_square_per_dof"`
-	Notes           []string `json:"notes"`
+	Schema          string    `json:"schema"` // "rimpair/play/1"
+	Side            string    `json:"side"`
+	Found           bool      `json:"found"` // it can be told from zero, with 95 % confidence
+	AtRimMm         Quantity  `json:"at_rim_mm"`
+	AngleDeg        Quantity  `json:"angle_deg"`
+	UprightDeg      Quantity  `json:"upright_deg"`    // about the upright axis, more toe-in positive
+	LengthwiseDeg   Quantity  `json:"lengthwise_deg"` // about the lengthwise axis, top farther out positive
+	Axis            string    `json:"axis"`           // "upright", "lengthwise", "both", "none"
+	SidewaysMm      Quantity  `json:"sideways_mm"`    // of the wheel's middle along its axle, outward positive
+	ChiSquarePerDof float64   `json:"chi_square_per_dof"`
+	Notes           []Message `json:"note_codes"`
+	EnglishNotes    []string  `json:"notes"`
 }
 
 // Axes of play.
@@ -106,12 +106,13 @@ func (m *set) play(f *fitted, side Side, other lean) *Play {
 			return side.sign() * r3.Dot(axle, r3.Sub(s.Changes[1][side].Move, s.Changes[1][1-side].Move))
 		}),
 		ChiSquarePerDof: f.chiSquarePerDof(),
-		Notes:           []string{"The movement is that between the two states as they were held in the photos: push and pull as firmly as you would by hand, and hold still."},
+		Notes:           []Message{{Code: "play_held"}},
 	}
 	p.Axis = axisOf(p.Found, p.UprightDeg, p.LengthwiseDeg)
 	if other.real() && math.Hypot(other.value[0], other.value[1]) > otherMovedRad {
-		p.Notes = append(p.Notes, fmt.Sprintf("The %s wheel turned as well, by %.2f°: steering or vehicle moved along. The play is what the %s wheel turned by beyond that.",
-			1-side, math.Hypot(other.value[0], other.value[1])*degPerRad, side))
+		p.Notes = append(p.Notes, Message{"other_wheel_turned", Params{
+			"other": (1 - side).String(), "degrees": math.Hypot(other.value[0], other.value[1]) * degPerRad, "side": side.String(),
+		}})
 	}
 	return p
 }

@@ -30,12 +30,10 @@ const (
 	numSources
 )
 
-func (s source) String() string {
+func (s source) code() string {
 	return [...]string{
-		"sheet corners in the photos", "tyre outline in the photos", "rim edge in the photos",
-		"camera profile", "focal length", "principal point", "lens distortion", "lens motion from photo to photo",
-		"print scale", "sheet flatness and floor", "tyre against rim", "tyre shape and size", "rim size",
-		"edge position against brightness",
+		"sheet_corners", "tyre_outline", "rim_edge", "camera_profile", "focal_length", "principal_point", "lens_distortion", "lens_motion",
+		"print_scale", "sheet_flatness", "tyre_on_rim", "tyre_shape", "rim_size", "edge_brightness",
 	}[s]
 }
 

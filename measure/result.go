@@ -1,7 +1,9 @@
 package measure
 
 // This file holds what a measurement says, as plain structs that can be printed,
-// saved and tested alone. The JSON keys carry the units.
+// saved and tested alone. The JSON keys carry the units. What is named English here is
+// worded by who writes a result: in results written before there were codes it is all
+// there is.
 
 // Quantity is a measured value with its standard uncertainty and 95 % interval.
 type Quantity struct {
@@ -28,8 +30,9 @@ type Result struct {
 	Advice        []Advice      `json:"advice"`             // most useful first
 	// ChiSquarePerDof is the adjustment's goodness of fit before intervals were
 	// widened by it.
-	ChiSquarePerDof float64  `json:"chi_square_per_dof"`
-	Notes           []string `json:"notes"` // what the reader must know, whole sentences
+	ChiSquarePerDof float64   `json:"chi_square_per_dof"`
+	Notes           []Message `json:"note_codes,omitempty"` // what the reader must know
+	EnglishNotes    []string  `json:"notes"`                // the same
 }
 
 // WheelResult is one front wheel.
@@ -75,7 +78,8 @@ type PhotoWheel struct {
 // BudgetLine is one source of uncertainty of total toe (JCGM 100). Budgets written before
 // it had them lack unit, standard uncertainty and sensitivity.
 type BudgetLine struct {
-	Source              string   `json:"source"`
+	Code                string   `json:"code,omitempty"`
+	EnglishSource       string   `json:"source"`
 	Type                string   `json:"type"`                         // "A" or "B"
 	Unit                string   `json:"unit"`                         // of the standard uncertainty
 	StandardUncertainty float64  `json:"standard_uncertainty"`         // of the source, in its unit
@@ -96,6 +100,7 @@ type Expanded struct {
 // Advice is one thing that would narrow the interval of total toe.
 type Advice struct {
 	Action               string  `json:"action"` // "photo", "sheet", "half_turn"
-	Text                 string  `json:"text"`
+	Message                      // what to do
+	EnglishText          string  `json:"text"`                    // the same
 	PredictedHalfWidthMm float64 `json:"predicted_half_width_mm"` // of the 95 % interval afterwards
 }

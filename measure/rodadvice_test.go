@@ -22,8 +22,8 @@ func rodResult(toeMm, u float64) Result {
 	return Result{
 		TotalToeMm: quantity(toeMm, u), Wheels: []WheelResult{wheel("left"), wheel("right")}, TrackMm: quantity(720, 0.5),
 		Advice: []Advice{
-			{Action: "half_turn", Text: "Turn the wheels.", PredictedHalfWidthMm: 0.3}, {Action: "photo", Text: "A photo.", PredictedHalfWidthMm: 0.5},
-			{Action: "photo", Text: "Another.", PredictedHalfWidthMm: 0.6}, {Action: "photo", Text: "A fourth.", PredictedHalfWidthMm: 0.7},
+			{Action: "half_turn", EnglishText: "Turn the wheels.", PredictedHalfWidthMm: 0.3}, {Action: "photo", EnglishText: "A photo.", PredictedHalfWidthMm: 0.5},
+			{Action: "photo", EnglishText: "Another.", PredictedHalfWidthMm: 0.6}, {Action: "photo", EnglishText: "A fourth.", PredictedHalfWidthMm: 0.7},
 		},
 	}
 }

@@ -2,7 +2,6 @@ package measure
 
 import (
 	"errors"
-	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/mat"
@@ -255,7 +254,7 @@ func (m *set) runoutLine() BudgetLine {
 		return runoutLine(m.settings.RunoutMm)
 	}
 	line := runoutLine(m.positions.restMm)
-	line.Source = "wheels' positions by hand"
+	line.Code = "positions_by_hand"
 	return line
 }
 
@@ -271,14 +270,15 @@ func (m *set) addRunout(f *fitted, r *Result) {
 		q := e.size(2 * m.rimRadius(f.scene, side))
 		r.Runout = append(r.Runout, Runout{Side: side.String(), PeakToPeakMm: q, RimBrake: against(q, runoutLimitsMm[0]), OtherBrake: against(q, runoutLimitsMm[1])})
 	}
-	r.Notes = append(r.Notes, fmt.Sprintf("The wheels were seen in %d positions: total toe, toe and camber are the axles', free of the rims' run-out; gaps and track are those of the first position.", len(f.scene.Changes)))
-	steered := "to have stayed within ± 0.2° as they were turned on the spot"
+	taken := "turned_on_the_spot"
 	for state := range f.scene.Changes {
 		if f.scene.rolled(state) {
-			steered = "to have stayed within ± 2° as the vehicle rolled"
+			taken = "rolled"
 		}
 	}
-	r.Notes = append(r.Notes, fmt.Sprintf("The valves were taken to stand within ± %.0f° of the positions named, and the steering %s.", 2*turnSigmaRad*degPerRad, steered))
+	r.Notes = append(r.Notes,
+		Message{"positions", Params{"positions": len(f.scene.Changes)}},
+		Message{taken, Params{"degrees": 2 * turnSigmaRad * degPerRad}})
 }
 
 // against compares a value with the most that is allowed.

@@ -17,7 +17,7 @@ import (
 // AdjustJSON writes advice as adjust.schema.json describes it.
 func AdjustJSON(w io.Writer, a measure.RodAdvice) error {
 	a.Turns, a.MmPerTurnFrom = list(a.Turns), list(a.MmPerTurnFrom)
-	a.Assumed, a.MeasureFirst = list(a.Assumed), list(a.MeasureFirst)
+	a.Assumed, a.MeasureFirst = list(a.Assumed), English().advice(a.MeasureFirst)
 	if a.Expected != nil {
 		expected := *a.Expected
 		expected.Parts = list(expected.Parts)
@@ -45,7 +45,7 @@ func JobAdvice(s *job.Inspected) (json.RawMessage, error) {
 
 // AdjustText writes advice at most 80 columns wide.
 func AdjustText(w io.Writer, a measure.RodAdvice) error {
-	var p page
+	p := newPage()
 	p.heading(AdjustSummary(a))
 	for _, line := range AdjustInstructions(a) {
 		p.wrapped("  - ", line)
@@ -220,8 +220,8 @@ func measureLines(a measure.RodAdvice) []string {
 		return []string{"The front is sprung and was measured without the rider's weight: toe changes as it sinks. Measure again with the rider, or as much weight, on the seat."}
 	}
 	lines := []string{fmt.Sprintf("A 95 %% interval of about ± %s mm or less is needed to judge this target; it is ± %s mm.", halfWidth(a.NeededHalfWidthMm), round(a.ToeMm).Half)}
-	for _, first := range a.MeasureFirst {
-		lines = append(lines, fmt.Sprintf("%s Forecast: ± %s mm.", first.Text, halfWidth(first.PredictedHalfWidthMm)))
+	for _, first := range English().advice(a.MeasureFirst) {
+		lines = append(lines, fmt.Sprintf("%s Forecast: ± %s mm.", first.EnglishText, halfWidth(first.PredictedHalfWidthMm)))
 	}
 	return lines
 }
@@ -256,19 +256,10 @@ func limitLines(a measure.RodAdvice) []string {
 }
 
 func (p *page) measuredToe(a measure.RodAdvice) {
-	p.heading("Total toe as measured: " + toeValue(a.ToeMm))
-	p.wrapped("  ", toeSpread(a.ToeMm)+".")
+	p.heading("Total toe as measured: " + p.l.toeValue(a.ToeMm))
+	p.wrapped("  ", p.l.toeSpread(a.ToeMm)+".")
 	p.wrapped("  ", fmt.Sprintf("Wanted: %s, allowed %s to %s. Chance that it is within that now: %s.",
-		target(a.Target.AimMm), target(a.Target.LowMm), target(a.Target.HighMm), chance(a.ChanceNow)))
-}
-
-// target writes a toe that a person has set.
-func target(mm float64) string {
-	decimals := 0
-	if mm != math.Trunc(mm) {
-		decimals = 1
-	}
-	return toeWords(mm, decimals)
+		p.l.target(a.Target.AimMm), p.l.target(a.Target.LowMm), p.l.target(a.Target.HighMm), chance(a.ChanceNow)))
 }
 
 // chance never claims certainty.
@@ -283,8 +274,8 @@ func chance(c float64) string {
 }
 
 func (p *page) expectedToe(e measure.ExpectedToe) {
-	p.heading("Total toe to expect afterwards: " + toeValue(e.ToeMm))
-	p.wrapped("  ", fmt.Sprintf("%s. Chance that it is within the target: %s.", toeSpread(e.ToeMm), chance(e.Chance)))
+	p.heading("Total toe to expect afterwards: " + p.l.toeValue(e.ToeMm))
+	p.wrapped("  ", fmt.Sprintf("%s. Chance that it is within the target: %s.", p.l.toeSpread(e.ToeMm), chance(e.Chance)))
 	for _, part := range e.Parts[:min(mostBudget, len(e.Parts))] {
 		p.line("  %-50s %5s mm %4.0f %%", figureWords(part.Source), fixed(part.ContributionMm, 2), 100*part.Share)
 	}

@@ -193,7 +193,7 @@ func TestAdviceTellsTheMechanic(t *testing.T) {
 		"turn the cross rod alone":      {"The handlebar's rod sets only where the handlebar stands"},
 		"leave":                         {"Within target: leave it.", "more than 99 %"},
 		"leave, finer than a turn":      {"The smallest step"},
-		"measure":                       {"measure first", "± 1.0 mm or less is needed to judge this target; it is ± 2.0 mm", "Turn both front wheels by half a turn", "Forecast: ± 0.26 mm"},
+		"measure":                       {"measure first", "± 1.0 mm or less is needed to judge this target; it is ± 2.0 mm", "Turn both front wheels by half a turn on the spot", "Forecast: ± 0.26 mm"},
 		"measure with the rider on":     {"with the rider, or as much weight, on the seat"},
 		"learn":                         {"measure the steering arm", "LONGER by ½ turn, which is 3 flats of the hexagon or 180 degrees", "--before and --turned", "it is a trial"},
 		"limit by thread":               {"turn nothing yet", "only 5.0 mm of thread would stay in each end, and at least 6.0 mm"},

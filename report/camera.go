@@ -13,7 +13,7 @@ import (
 
 // Camera writes what a calibration found, at most 80 columns wide.
 func Camera(w io.Writer, c *measure.Calibration) error {
-	var p page
+	p := newPage()
 	p.device(c)
 	p.calibrationPhotos(c)
 	p.coverage(&c.Coverage)

@@ -15,7 +15,7 @@ import (
 // contribution, share and degrees of freedom, then k and the expanded uncertainty
 // (JCGM 100, clauses 4 to 7).
 func Explain(w io.Writer, r measure.Result) error {
-	var p page
+	p := newPage()
 	p.heading("Uncertainty budget of total toe (JCGM 100, the GUM)")
 	p.line("  %-34s %10s %9s %7s %6s %5s", "source, type", "standard u", "mm / unit", "u in mm", "share", "dof")
 	for _, b := range r.Budget {
@@ -24,13 +24,13 @@ func Explain(w io.Writer, r measure.Result) error {
 		if b.Unit != "" {
 			u, sensitivity = significant(b.StandardUncertainty), significant(b.Sensitivity)
 		}
-		p.line("  %s %10s %9s %7s %4.0f %% %5s", sourceAndType(b), u+afterNumber(b.Unit), sensitivity,
+		p.line("  %s %10s %9s %7s %4.0f %% %5s", p.sourceAndType(b), u+afterNumber(b.Unit), sensitivity,
 			fixed(b.ContributionMm, 3), 100*b.Share, dof(b.DegreesOfFreedom))
 	}
 	if e := r.Expanded; e != nil {
 		p.line("  %-34s %10s %9s %7s %6s %5s", "together", "", "", fixed(e.StandardUncertaintyMm, 3), "100 %", dof(e.DegreesOfFreedom))
 		p.wrapped("  ", fmt.Sprintf("k = %s for 95 %% (Student's t), expanded uncertainty %s mm: %s, %s.",
-			fixed(e.CoverageFactor, 2), fixed(e.ExpandedUncertaintyMm, 2), toeValue(r.TotalToeMm), toeSpread(r.TotalToeMm)))
+			fixed(e.CoverageFactor, 2), fixed(e.ExpandedUncertaintyMm, 2), p.l.toeValue(r.TotalToeMm), p.l.toeSpread(r.TotalToeMm)))
 	}
 	p.wrapped("  ", "Type A is seen in the photos' own scatter, type B known otherwise. Contributions add up in "+
 		"squares. A source of many values, such as all corners, has the root of the sum of their squared sensitivities. "+
@@ -40,8 +40,8 @@ func Explain(w io.Writer, r measure.Result) error {
 }
 
 // sourceAndType is both in 34 columns.
-func sourceAndType(b measure.BudgetLine) string {
-	return fmt.Sprintf("%-32s %s", shorten(printable(b.Source), 32), b.Type)
+func (p *page) sourceAndType(b measure.BudgetLine) string {
+	return fmt.Sprintf("%-32s %s", shorten(printable(p.l.source(b).Text), 32), b.Type)
 }
 
 // afterNumber is how a unit follows its number.

@@ -12,16 +12,16 @@ import (
 func TestExplain(t *testing.T) {
 	var w strings.Builder
 	r := sampleResult()
-	r.Budget[0].Source += strings.Repeat(" and more", 9)
+	r.Budget[0].Code, r.Budget[0].EnglishSource = "", strings.Repeat("a long source ", 9)
 	require.NoError(t, Explain(&w, r))
 	text := w.String()
 	for _, line := range strings.Split(text, "\n") {
 		assert.LessOrEqual(t, utf8.RuneCountInString(line), textWidth, line)
 	}
 	for _, b := range r.Budget[1:] {
-		assert.Contains(t, text, shorten(b.Source, 32))
+		assert.Contains(t, text, shorten(English().source(b).Text, 32))
 	}
-	assert.Regexp(t, `outlines +A +0.52 px +0.16 +0.083 +7 % +47\n`, text)
+	assert.Regexp(t, `tyre outline in the photos +A +0.52 px +0.16 +0.083 +7 % +47\n`, text)
 	assert.Regexp(t, `together +0.320 +100 % +∞\n`, text)
 	assert.Contains(t, text, "k = 1.96 for 95 % (Student's t), expanded uncertainty 0.63 mm: 4.04 mm toe-in,")
 

@@ -81,18 +81,15 @@ func JobStages(j *job.Job, l *Language) string {
 
 // JobText writes a job for a terminal, at most 80 columns wide; advice may be nil.
 func JobText(w io.Writer, s *job.Inspected, advice *measure.RodAdvice) error {
-	l, err := NewLanguage("en")
-	if err != nil {
-		return err
-	}
-	var p page
+	p := newPage()
+	l := p.l
 	p.alarms(JobAlarms(s.Job, l))
 	p.jobHead(s.Job)
-	p.jobToe(s.Job, l)
+	p.jobToe(s.Job)
 	p.heading("Next")
 	p.wrapped("  ", JobNext(s.Job, l))
 	if n := s.Next(); n.Task == job.DoChecks || n.Task == job.ClearFailures {
-		p.checksToDo(s.Job, l)
+		p.checksToDo(s.Job)
 	}
 	if advice != nil {
 		p.wrapped("  ", AdjustSummary(*advice))
@@ -101,15 +98,15 @@ func JobText(w io.Writer, s *job.Inspected, advice *measure.RodAdvice) error {
 		}
 	}
 	p.list("Lock nuts", JobLockNuts(s.Job, l))
-	p.entries(s.Job, l)
+	p.entries(s.Job)
 	p.damage(s)
-	_, err = io.WriteString(w, p.String())
+	_, err := io.WriteString(w, p.String())
 	return err
 }
 
 // Alarms writes what must not be overlooked, ahead of anything else.
 func Alarms(w io.Writer, lines []string) error {
-	var p page
+	p := newPage()
 	p.alarms(lines)
 	_, err := io.WriteString(w, p.String())
 	return err
@@ -131,13 +128,13 @@ func (p *page) jobHead(j *job.Job) {
 	about = append(about, "begun "+day(j.Created))
 	p.heading("Job")
 	p.wrapped("  ", strings.Join(about, ", "))
-	if facts := vehicleFacts(j); len(facts) > 0 {
+	if facts := p.vehicleFacts(j); len(facts) > 0 {
 		p.wrapped("  ", strings.Join(facts, ", "))
 	}
 }
 
 // vehicleFacts is what is known of the vehicle, in words.
-func vehicleFacts(j *job.Job) []string {
+func (p *page) vehicleFacts(j *job.Job) []string {
 	v, s := &j.Vehicle, &j.Vehicle.Steering
 	var facts []string
 	add := func(format string, a ...any) { facts = append(facts, fmt.Sprintf(format, a...)) }
@@ -157,7 +154,7 @@ func vehicleFacts(j *job.Job) []string {
 		add("thread %s", s.Thread)
 	}
 	if s.MmPerTurn != nil {
-		add("a turn longer makes %s of toe", withUnit(estimate(*s.MmPerTurn), " mm"))
+		add("a turn longer makes %s of toe", p.l.withUnit(estimate(*s.MmPerTurn), " mm"))
 	}
 	if v.CameraProfile != nil {
 		add("camera profile %s", v.CameraProfile.Name)
@@ -187,33 +184,33 @@ func known(k measure.Known) string {
 func day(t time.Time) string    { return t.Local().Format("2006-01-02") }
 func minute(t time.Time) string { return t.Local().Format("2006-01-02 15:04") }
 
-func (p *page) jobToe(j *job.Job, l *Language) {
+func (p *page) jobToe(j *job.Job) {
 	if j.FirstMeasurement() == nil {
 		return
 	}
 	p.heading("Total toe")
-	p.wrapped("  ", JobStages(j, l))
+	p.wrapped("  ", JobStages(j, p.l))
 	t := j.Target()
-	p.wrapped("  ", fmt.Sprintf("Wanted: %s, allowed %s to %s.", target(t.AimMm), target(t.LowMm), target(t.HighMm)))
+	p.wrapped("  ", fmt.Sprintf("Wanted: %s, allowed %s to %s.", p.l.target(t.AimMm), p.l.target(t.LowMm), p.l.target(t.HighMm)))
 }
 
-func (p *page) checksToDo(j *job.Job, l *Language) {
+func (p *page) checksToDo(j *job.Job) {
 	for _, c := range j.FailedChecks() {
-		p.line("    %-20s %-13s %s", c.ID, l.say("result.failed"), l.say("check."+c.ID))
+		p.line("    %-20s %-13s %s", c.ID, p.l.say("result.failed"), p.l.say("check."+c.ID))
 	}
 	for _, c := range j.OpenChecks() {
-		p.line("    %-20s %-13s %s", c.ID, l.say("result.open"), l.say("check."+c.ID))
+		p.line("    %-20s %-13s %s", c.ID, p.l.say("result.open"), p.l.say("check."+c.ID))
 	}
 	p.wrapped("  ", "Record with: rimpair job add JOB --check NAME=ok, =failed or =not_there")
 }
 
-func (p *page) entries(j *job.Job, l *Language) {
+func (p *page) entries(j *job.Job) {
 	if len(j.Entries) == 0 {
 		return
 	}
 	p.heading("Record")
 	for i := range j.Entries {
-		p.wrapped(fmt.Sprintf("%4d  %s  ", i+1, minute(j.Entries[i].At)), JobEntry(&j.Entries[i], l))
+		p.wrapped(fmt.Sprintf("%4d  %s  ", i+1, minute(j.Entries[i].At)), JobEntry(&j.Entries[i], p.l))
 	}
 }
 
@@ -283,19 +280,15 @@ func (p *page) damage(s *job.Inspected) {
 // JobsText lists jobs for a terminal: one line each, with what must not be
 // overlooked in capitals.
 func JobsText(w io.Writer, jobs []job.Listed) error {
-	l, err := NewLanguage("en")
-	if err != nil {
-		return err
-	}
-	var p page
+	p := newPage()
 	for _, listed := range jobs {
-		p.listed(&listed, l)
+		p.listed(&listed)
 	}
-	_, err = io.WriteString(w, p.String())
+	_, err := io.WriteString(w, p.String())
 	return err
 }
 
-func (p *page) listed(listed *job.Listed, l *Language) {
+func (p *page) listed(listed *job.Listed) {
 	name := shorten(printable(listed.Dir), 28)
 	if listed.Err != nil {
 		p.line("%-28s  CANNOT BE READ: %s", name, printable(listed.Err.Error()))
@@ -311,7 +304,7 @@ func (p *page) listed(listed *job.Listed, l *Language) {
 	words = append(words, day(listed.Latest))
 	stage := "not measured"
 	if listed.Stage != "" {
-		stage = l.say("stage."+string(listed.Stage)) + ": " + l.toeWithHalf(listed.TotalToeMm)
+		stage = p.l.say("stage."+string(listed.Stage)) + ": " + p.l.toeWithHalf(listed.TotalToeMm)
 	}
 	words = append(words, stage)
 	for _, free := range []string{listed.Reference, listed.Customer, listed.Vehicle} {
@@ -329,12 +322,8 @@ func JobExported(w io.Writer, dir, archive string, leftOut []job.Damage) error {
 	if err != nil {
 		return err
 	}
-	l, err := NewLanguage("en")
-	if err != nil {
-		return err
-	}
-	var p page
-	p.alarms(JobAlarms(j, l))
+	p := newPage()
+	p.alarms(JobAlarms(j, p.l))
 	p.line("%s", archive)
 	var lines []string
 	for _, d := range leftOut {

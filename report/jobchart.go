@@ -51,7 +51,7 @@ func newChart(j *job.Job, l *Language) *chart {
 		return nil
 	}
 	target := j.Target()
-	low, high := l.toe(target.LowMm, targetDecimals(target.LowMm)), l.toe(target.HighMm, targetDecimals(target.HighMm))
+	low, high := l.target(target.LowMm), l.target(target.HighMm)
 	c := &chart{
 		Title: l.say("head.chart"), Description: l.say("chart.desc", "low", low, "high", high), Key: l.say("chart.key"),
 		WidthMm: chartWidthMm, HeightMm: chartHeadMm + chartRowMm*float64(len(rows)) + chartFootMm,
@@ -146,12 +146,4 @@ func (a axis) ticks() []float64 {
 		}
 		list = append(list, v)
 	}
-}
-
-// targetDecimals shows a target as it was set, by tenths.
-func targetDecimals(mm float64) int {
-	if mm == math.Trunc(mm) {
-		return 0
-	}
-	return 1
 }

@@ -125,7 +125,7 @@ func (b *paperWriter) result() {
 		x.Lines = append(x.Lines, line{Text: l.say("result.inch", "inch", b.inches(first, last))})
 	}
 	t := j.Target()
-	x.Lines = append(x.Lines, line{Text: l.say("result.target", "aim", b.target(t.AimMm), "low", b.target(t.LowMm), "high", b.target(t.HighMm))})
+	x.Lines = append(x.Lines, line{Text: l.say("result.target", "aim", l.target(t.AimMm), "low", l.target(t.LowMm), "high", l.target(t.HighMm))})
 	switch {
 	case last != nil && j.Next().Task == job.Measure:
 		x.Lines = append(x.Lines, line{Text: l.say("result.turned")})
@@ -163,12 +163,18 @@ func (b *paperWriter) inches(first, last *job.Measurement) string {
 	return b.inch(first.TotalToeMm) + " → " + b.inch(last.TotalToeMm)
 }
 
-func (b *paperWriter) target(mm float64) string { return b.l.toe(mm, targetDecimals(mm)) }
-
 func lines(texts []string) []line {
 	list := make([]line, len(texts))
 	for i, t := range texts {
 		list[i].Text = t
+	}
+	return list
+}
+
+func texts(of []line) []string {
+	list := make([]string, len(of))
+	for i, l := range of {
+		list[i] = l.Text
 	}
 	return list
 }
@@ -302,15 +308,7 @@ func (b *paperWriter) wheels() {
 	for _, w := range r.Runout {
 		add("runout."+w.Side, w.PeakToPeakMm, " mm")
 	}
-	b.add(block{Heading: x.Caption, Table: x, List: english(slices.Concat(cautions(r), r.Notes))})
-}
-
-func english(texts []string) []line {
-	list := lines(texts)
-	for i := range list {
-		list[i].English = true
-	}
-	return list
+	b.add(block{Heading: x.Caption, Table: x, List: append(lines(l.cautions(r)), l.notes(r.Notes, r.EnglishNotes)...)})
 }
 
 func (b *paperWriter) pictures() {
@@ -412,7 +410,7 @@ func (b *paperWriter) notes() {
 	for i := range b.Job.Entries {
 		e := &b.Job.Entries[i]
 		if e.Check == nil && e.Adjustment == nil && e.Note != "" {
-			list = append(list, line{Text: b.l.say("note.entry", "when", b.time(e.At), "text", e.Note)})
+			list = append(list, line{Text: b.l.say("entry.note", "when", b.time(e.At), "text", e.Note)})
 		}
 	}
 	if len(list) > 0 {
@@ -428,12 +426,9 @@ func (b *paperWriter) budget() {
 	l := b.l
 	x := &table{Caption: l.say("head.budget", "stage", stage), Head: b.heads("source", "type", "u", "share")}
 	for _, s := range r.Budget {
-		name, translated := l.find("source." + s.Source)
-		if !translated {
-			name = s.Source
-		}
+		source := l.source(s)
 		x.Rows = append(x.Rows, []cell{
-			{Text: name, English: !translated}, {Text: s.Type},
+			{Text: source.Text, English: source.English}, {Text: s.Type},
 			b.exact(fixed(s.ContributionMm, 3)+" mm", s.ContributionMm), b.exact(fixed(100*s.Share, 1)+" %", s.Share),
 		})
 	}

@@ -3,6 +3,7 @@ package report
 import (
 	"encoding/json"
 	"io"
+	"slices"
 
 	"rimpair/measure"
 	"rimpair/vision"
@@ -10,7 +11,7 @@ import (
 
 // JSON writes a result as measurement.schema.json describes it. It fails on
 // numbers that are not finite rather than write half a result.
-func JSON(w io.Writer, r measure.Result) error { return encode(w, withLists(r)) }
+func JSON(w io.Writer, r measure.Result) error { return encode(w, Worded(r)) }
 
 // RefusalJSON writes why there is no result.
 func RefusalJSON(w io.Writer, refusal *vision.Refusal) error {
@@ -26,13 +27,18 @@ func encode(w io.Writer, v any) error {
 	return e.Encode(v)
 }
 
-// withLists returns r with empty lists in place of missing ones, so that a reader
-// finds [] and never null.
-func withLists(r measure.Result) measure.Result {
+// Worded returns r as it is written: with all that it says in English as well, and with
+// empty lists in place of missing ones, so that a reader finds [] and never null.
+func Worded(r measure.Result) measure.Result {
+	l := English()
 	r.Wheels = list(r.Wheels)
-	r.Budget = list(r.Budget)
-	r.Advice = list(r.Advice)
-	r.Notes = list(r.Notes)
+	r.Budget = slices.Clone(list(r.Budget))
+	for i := range r.Budget {
+		b := &r.Budget[i]
+		b.EnglishSource = l.source(*b).Text
+	}
+	r.Advice = l.advice(r.Advice)
+	r.EnglishNotes = texts(l.notes(r.Notes, r.EnglishNotes))
 	photos := make([]measure.PhotoResult, len(r.Photos))
 	for i, p := range r.Photos {
 		p.Sheets = list(p.Sheets)
@@ -41,6 +47,21 @@ func withLists(r measure.Result) measure.Result {
 	}
 	r.Photos = photos
 	return r
+}
+
+// advice returns advice with its words.
+func (l *Language) advice(of []measure.Advice) []measure.Advice {
+	worded := slices.Clone(list(of))
+	for i := range worded {
+		a := &worded[i]
+		a.EnglishText = l.worded("advice", a.Message, a.EnglishText).Text
+	}
+	return worded
+}
+
+// source is what a line of the budget is about.
+func (l *Language) source(b measure.BudgetLine) line {
+	return l.worded("source", measure.Message{Code: b.Code}, b.EnglishSource)
 }
 
 func list[T any](s []T) []T {

@@ -1,12 +1,15 @@
 package report
 
 import (
+	"cmp"
 	"embed"
 	"encoding/json"
 	"fmt"
 	"math"
 	"path"
+	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 
 	"rimpair/measure"
@@ -49,6 +52,15 @@ func NewLanguage(code string) (*Language, error) {
 	return l, json.Unmarshal(content, &l.texts)
 }
 
+// English is the language of a terminal and of the sentences in JSON.
+func English() *Language {
+	l, err := NewLanguage("en")
+	if err != nil {
+		panic(err) // it is part of the program
+	}
+	return l
+}
+
 // say is the text of a key, with {name} replaced by what follows the name in fill.
 // A key without a text shows itself: the tests look for all of them.
 func (l *Language) say(key string, fill ...string) string {
@@ -65,6 +77,63 @@ func (l *Language) say(key string, fill ...string) string {
 func (l *Language) find(key string) (text string, ok bool) {
 	text, ok = l.texts[key]
 	return text, ok
+}
+
+// hole is a place to fill in: {name}, or {name:2} for a number of two decimals.
+var hole = regexp.MustCompile(`\{([a-z]+)(?::([0-9]))?\}`)
+
+// worded is a message of a kind; where the catalogue does not know it, as it was written
+// in English.
+func (l *Language) worded(kind string, m measure.Message, english string) line {
+	text, ok := l.find(kind + "." + m.Code)
+	if !ok {
+		return line{Text: cmp.Or(english, m.Code), English: true}
+	}
+	return line{Text: hole.ReplaceAllStringFunc(text, func(place string) string {
+		part := hole.FindStringSubmatch(place)
+		decimals, _ := strconv.Atoi(part[2]) // none without
+		return l.filled(m.Params[part[1]], decimals)
+	})}
+}
+
+// filled is a message's parameter in words.
+func (l *Language) filled(value any, decimals int) string {
+	switch v := value.(type) {
+	case float64:
+		return l.figure(fixed(v, decimals))
+	case int: // of a message that was in no JSON yet
+		return fmt.Sprint(v)
+	case string:
+		if word, ok := l.find("word." + v); ok {
+			return word
+		}
+		return v
+	}
+	return "?"
+}
+
+// notes are messages a line each, with what was written in English for each of them.
+func (l *Language) notes(codes []measure.Message, english []string) []line {
+	if len(codes) == 0 {
+		return inEnglish(english)
+	}
+	list := make([]line, len(codes))
+	for i, m := range codes {
+		was := ""
+		if i < len(english) {
+			was = english[i]
+		}
+		list[i] = l.worded("note", m, was)
+	}
+	return list
+}
+
+func inEnglish(texts []string) []line {
+	list := lines(texts)
+	for i := range list {
+		list[i].English = true
+	}
+	return list
 }
 
 // figures writes every figure in a text with the language's decimal sign.
@@ -93,6 +162,51 @@ func (l *Language) directed(kind string, mm float64, decimals int) string {
 		key = kind + ".out"
 	}
 	return l.say(key, "mm", l.figure(figure))
+}
+
+// target is a toe that a person has set, by tenths.
+func (l *Language) target(mm float64) string {
+	decimals := 1
+	if mm == math.Trunc(mm) {
+		decimals = 0
+	}
+	return l.toe(mm, decimals)
+}
+
+// withUnit is "691.6 ± 1.2 mm".
+func (l *Language) withUnit(q measure.Quantity, unit string) string {
+	f := round(q)
+	if !f.Known {
+		return l.say("unknown")
+	}
+	return l.figure(f.Value) + " ± " + l.figure(f.Half) + unit
+}
+
+// toeValue is "4.04 mm toe-in".
+func (l *Language) toeValue(q measure.Quantity) string {
+	f := round(q)
+	if !f.Known {
+		return l.say("unknown")
+	}
+	return l.toe(q.Value, f.Decimals)
+}
+
+// toeSpread is "95 % interval 3.41 to 4.67 mm toe-in (± 0.63 mm)".
+func (l *Language) toeSpread(q measure.Quantity) string {
+	f := round(q)
+	if !f.Known {
+		return l.say("spread.unknown")
+	}
+	// The direction is named once, or at both ends when the interval holds both; of a
+	// toe-out the smaller one comes first.
+	low, high := l.toe(q.Low95, f.Decimals), l.toe(q.High95, f.Decimals)
+	switch {
+	case q.Low95 > 0:
+		low = l.figure(f.Low)
+	case q.High95 < 0:
+		low, high = l.figure(fixed(-q.High95, f.Decimals)), low
+	}
+	return l.say("spread", "low", low, "high", high, "half", l.figure(f.Half))
 }
 
 // toeWithHalf is a toe and half of its interval: "4.04 mm toe-in ± 0.63 mm".

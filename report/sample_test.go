@@ -34,18 +34,22 @@ func sampleResult() measure.Result {
 		HubHeightMm: quantity(189.21, 0.39),
 		Photos:      []measure.PhotoResult{photo("front.jpg"), photo("rear.jpg"), photo("above.jpg")},
 		Budget: []measure.BudgetLine{
-			{Source: "run-out of the rims, assumed", Type: "B", Unit: "mm", StandardUncertainty: 0.2976, Sensitivity: 1, ContributionMm: 0.2976, Share: 0.863},
-			{Source: "edge points of the tyres' outlines", Type: "A", Unit: "px", StandardUncertainty: 0.52, Sensitivity: 0.16, ContributionMm: 0.0832, Share: 0.067, DegreesOfFreedom: &edgeDof},
-			{Source: "principal point from photo to photo", Type: "B", Unit: "px", StandardUncertainty: 4, Sensitivity: 0.014025, ContributionMm: 0.0561, Share: 0.031},
-			{Source: "flatness of the sheets", Type: "B", Unit: "mm", StandardUncertainty: 0.3, Sensitivity: 0.07133, ContributionMm: 0.0214, Share: 0.004},
+			{Code: "runout_assumed", Type: "B", Unit: "mm", StandardUncertainty: 0.2976, Sensitivity: 1, ContributionMm: 0.2976, Share: 0.863},
+			{Code: "tyre_outline", Type: "A", Unit: "px", StandardUncertainty: 0.52, Sensitivity: 0.16, ContributionMm: 0.0832, Share: 0.067, DegreesOfFreedom: &edgeDof},
+			{Code: "lens_motion", Type: "B", Unit: "px", StandardUncertainty: 4, Sensitivity: 0.014025, ContributionMm: 0.0561, Share: 0.031},
+			{Code: "sheet_flatness", Type: "B", Unit: "mm", StandardUncertainty: 0.3, Sensitivity: 0.07133, ContributionMm: 0.0214, Share: 0.004},
 		},
 		Expanded: &measure.Expanded{StandardUncertaintyMm: 0.3204, CoverageFactor: 1.96, ExpandedUncertaintyMm: 0.628},
 		Advice: []measure.Advice{
-			{Action: "half_turn", Text: "Turn both front wheels by half a turn and take the same photos again: run-out then cancels.", PredictedHalfWidthMm: 0.253},
-			{Action: "photo", Text: "Take one more photo from the front left corner with both sheets in it.", PredictedHalfWidthMm: 0.604},
-			{Action: "sheet", Text: "Lay a third sheet between the wheels.", PredictedHalfWidthMm: 0.621},
+			{Action: "half_turn", Message: measure.Message{Code: "half_turn"}, PredictedHalfWidthMm: 0.253},
+			{Action: "photo", Message: measure.Message{Code: "photo_front_left"}, PredictedHalfWidthMm: 0.604},
+			{Action: "sheet", Message: measure.Message{Code: "second_sheet"}, PredictedHalfWidthMm: 0.621},
 		},
 		ChiSquarePerDof: 1.08,
-		Notes:           []string{"The steering was taken as straight ahead."},
+		Notes: []measure.Message{
+			{Code: "outlines_in_doubt", Params: measure.Params{"times": 1.37}},
+			{Code: "tyre_alone", Params: measure.Params{"side": "right"}},
+			{Code: "profile", Params: measure.Params{"date": "2026-05-01", "photos": 12}},
+		},
 	}
 }

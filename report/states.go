@@ -30,11 +30,14 @@ func judged(verdict string) string {
 }
 
 // PlayJSON writes play as play.schema.json describes it.
-func PlayJSON(w io.Writer, p measure.Play) error { return encode(w, p) }
+func PlayJSON(w io.Writer, p measure.Play) error {
+	p.EnglishNotes = texts(English().notes(p.Notes, p.EnglishNotes))
+	return encode(w, p)
+}
 
 // PlayText writes the play of a wheel.
 func PlayText(w io.Writer, r measure.Play) error {
-	var p page
+	p := newPage()
 	if r.Found {
 		p.heading(fmt.Sprintf("Play of the %s wheel: %s", r.Side, playAxis(r.Axis)))
 	} else {
@@ -47,7 +50,7 @@ func PlayText(w io.Writer, r measure.Play) error {
 	p.row("wheel's middle, outward", r.SidewaysMm, "mm")
 	p.wrapped("  ", "Value, ± half of the 95 % interval, the interval. At the rim: of its edge against the hub. "+
 		"Angles are positive where the front went in and where the top went out.")
-	p.list("Notes", append(r.Notes, "Play in the steering or in a wheel can be dangerous, and less than these photos show can be too much: the maker's limits and a qualified mechanic decide."))
+	p.list("Notes", append(texts(p.l.notes(r.Notes, r.EnglishNotes)), "Play in the steering or in a wheel can be dangerous, and less than these photos show can be too much: the maker's limits and a qualified mechanic decide."))
 	_, err := io.WriteString(w, p.String())
 	return err
 }
@@ -63,11 +66,14 @@ func playAxis(axis string) string {
 }
 
 // ComparisonJSON writes a comparison as comparison.schema.json describes it.
-func ComparisonJSON(w io.Writer, c measure.Comparison) error { return encode(w, c) }
+func ComparisonJSON(w io.Writer, c measure.Comparison) error {
+	c.EnglishNotes = texts(English().notes(c.Notes, c.EnglishNotes))
+	return encode(w, c)
+}
 
 // ComparisonText writes how states differ.
 func ComparisonText(w io.Writer, c measure.Comparison) error {
-	var p page
+	p := newPage()
 	for _, change := range c.Changes {
 		p.heading(fmt.Sprintf("From %q to %q: change, ± half of the 95 %% interval, the interval", printable(change.From), printable(change.To)))
 		p.figures(change.StateFigures)
@@ -86,7 +92,7 @@ func ComparisonText(w io.Writer, c measure.Comparison) error {
 		p.figures(state.StateFigures)
 	}
 	p.wrapped("  ", "Toe is positive inward, camber when the top leans outward.")
-	p.list("Notes", c.Notes)
+	p.list("Notes", texts(p.l.notes(c.Notes, c.EnglishNotes)))
 	_, err := io.WriteString(w, p.String())
 	return err
 }

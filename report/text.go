@@ -11,15 +11,14 @@ import (
 )
 
 const (
-	textWidth     = 80
-	mostBudget    = 3 // lines of the uncertainty budget that a mechanic is shown
-	mostAdvice    = 2
-	notDetermined = "not determined (no interval)"
+	textWidth  = 80
+	mostBudget = 3 // lines of the uncertainty budget that a mechanic is shown
+	mostAdvice = 2
 )
 
 // Text writes a result for a mechanic, at most 80 columns wide.
 func Text(w io.Writer, r measure.Result) error {
-	var p page
+	p := newPage()
 	p.toe(r)
 	p.wheels(r.Wheels)
 	p.lengths(r)
@@ -27,14 +26,19 @@ func Text(w io.Writer, r measure.Result) error {
 	p.photos(r)
 	p.budget(r)
 	p.advice(r)
-	p.list("Caution", cautions(r))
-	p.list("Notes", r.Notes)
+	p.list("Caution", p.l.cautions(r))
+	p.list("Notes", texts(p.l.notes(r.Notes, r.EnglishNotes)))
 	_, err := io.WriteString(w, p.String())
 	return err
 }
 
 // page collects lines.
-type page struct{ strings.Builder }
+type page struct {
+	strings.Builder
+	l *Language
+}
+
+func newPage() page { return page{l: English()} }
 
 func (p *page) line(format string, a ...any) {
 	p.WriteString(strings.TrimRight(fmt.Sprintf(format, a...), " ") + "\n")
@@ -68,8 +72,8 @@ func (p *page) list(heading string, items []string) {
 }
 
 func (p *page) toe(r measure.Result) {
-	p.heading("Total toe at the rim, at hub height: " + toeValue(r.TotalToeMm))
-	p.wrapped("  ", toeSpread(r.TotalToeMm))
+	p.heading("Total toe at the rim, at hub height: " + p.l.toeValue(r.TotalToeMm))
+	p.wrapped("  ", p.l.toeSpread(r.TotalToeMm))
 	p.wrapped("  ", toeSentence(r.TotalToeMm))
 	because := "No run-out had to be assumed."
 	if u := runoutPart(r); u > 0 {
@@ -81,15 +85,15 @@ func (p *page) toe(r measure.Result) {
 		return
 	}
 	p.wrapped("  ", because)
-	p.wrapped("  ", "The rims alone, as they stood in these photos: "+toeValue(r.RimTotalToeMm)+
-		", "+toeSpread(r.RimTotalToeMm))
+	p.wrapped("  ", "The rims alone, as they stood in these photos: "+p.l.toeValue(r.RimTotalToeMm)+
+		", "+p.l.toeSpread(r.RimTotalToeMm))
 }
 
 // row writes one quantity: name, value, half-width and interval in columns.
 func (p *page) row(name string, q measure.Quantity, unit string) {
 	f := round(q)
 	if !f.Known {
-		p.line("  %-26s %s", name, notDetermined)
+		p.line("  %-26s %s", name, p.l.say("unknown"))
 		return
 	}
 	p.line("  %-26s %8s ± %-5s %-2s  (%s to %s)", name, f.Value, f.Half, unit, f.Low, f.High)
@@ -117,7 +121,7 @@ func (p *page) photos(r measure.Result) {
 	p.heading("Photos: what was found, and its reprojection error (root mean square)")
 	for _, photo := range r.Photos {
 		p.line("  %s", shorten(printable(photo.File), textWidth-2))
-		p.line("    %d x %d px, focal length %s", photo.Width, photo.Height, focal(photo.FocalPx))
+		p.line("    %d x %d px, focal length %s", photo.Width, photo.Height, p.l.withUnit(photo.FocalPx, " px"))
 		p.line("    %-12s %4d corners, %s px", sheetNames(photo.Sheets), photo.Corners, fixed(photo.CornerRmsPx, 2))
 		for _, w := range photo.Wheels {
 			p.line("    %-12s %s; %s", w.Side+" wheel",
@@ -126,14 +130,6 @@ func (p *page) photos(r measure.Result) {
 	}
 	p.wrapped("  ", fmt.Sprintf("Chi-square per degree of freedom of the whole adjustment: %s. These "+
 		"numbers describe the fit and carry no interval.", fixed(r.ChiSquarePerDof, 2)))
-}
-
-func focal(q measure.Quantity) string {
-	f := round(q)
-	if !f.Known {
-		return notDetermined
-	}
-	return f.Value + " ± " + f.Half + " px"
 }
 
 func sheetNames(numbers []int) string {
@@ -161,7 +157,7 @@ func (p *page) budget(r measure.Result) {
 	p.heading(fmt.Sprintf("Where the uncertainty of total toe comes from (the largest %d of %d sources)",
 		len(shown), len(r.Budget)))
 	for _, b := range shown {
-		p.line("  %-50s %5s mm %4.0f %%", shorten(printable(b.Source), 50),
+		p.line("  %-50s %5s mm %4.0f %%", shorten(printable(p.l.source(b).Text), 50),
 			fixed(b.ContributionMm, 2), 100*b.Share)
 	}
 	p.wrapped("  ", "In mm: standard uncertainties. In %: shares of the variance.")
@@ -173,7 +169,7 @@ func (p *page) advice(r measure.Result) {
 	}
 	p.heading("What would narrow the interval most")
 	for i, a := range r.Advice[:min(mostAdvice, len(r.Advice))] {
-		p.wrapped(fmt.Sprintf("  %d. ", i+1), a.Text)
+		p.wrapped(fmt.Sprintf("  %d. ", i+1), p.l.worded("advice", a.Message, a.EnglishText).Text)
 		if now := round(r.TotalToeMm); now.Known && a.PredictedHalfWidthMm > 0 {
 			p.line("     forecast: ± %s mm instead of ± %s mm", halfWidth(a.PredictedHalfWidthMm), now.Half)
 		}
@@ -191,21 +187,18 @@ const (
 )
 
 // cautions says what a reader must not overlook.
-func cautions(r measure.Result) []string {
+func (l *Language) cautions(r measure.Result) []string {
 	var c []string
 	if half := (r.TotalToeMm.High95 - r.TotalToeMm.Low95) / 2; half > setToMm {
-		c = append(c, fmt.Sprintf("The interval is wider than the %d mm within which toe is usually "+
-			"set: take this as a screening, not as a setting.", setToMm))
+		c = append(c, l.say("beware.wide", "mm", fmt.Sprint(setToMm)))
 	}
 	for _, w := range r.Wheels {
 		if !w.RimSeen {
-			c = append(c, "The "+w.Side+" rim was not seen well enough: the tyre was measured in its "+
-				"place, and the interval allows for a tyre that wobbles on its rim.")
+			c = append(c, l.say("beware.rim."+w.Side))
 		}
 	}
 	if r.ChiSquarePerDof > poorFit {
-		c = append(c, fmt.Sprintf("The photos agree less well than their noise explains (by a factor of %.1f); "+
-			"the intervals are widened accordingly.", math.Sqrt(r.ChiSquarePerDof)))
+		c = append(c, l.say("beware.fit", "factor", l.figure(fixed(math.Sqrt(r.ChiSquarePerDof), 1))))
 	}
 	return c
 }

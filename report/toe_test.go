@@ -23,12 +23,12 @@ func TestToeInWords(t *testing.T) {
 		{interval(0.004, 0.65), "0.00 mm", "95 % interval 0.65 mm toe-out to 0.65 mm toe-in (± 0.65 mm)",
 			"Toe-in or toe-out is not settled: the interval holds both."},
 	} {
-		assert.Equal(t, c.value, toeValue(c.q))
-		assert.Equal(t, c.spread, toeSpread(c.q))
+		assert.Equal(t, c.value, English().toeValue(c.q))
+		assert.Equal(t, c.spread, English().toeSpread(c.q))
 		assert.Equal(t, c.sentence, toeSentence(c.q))
 	}
-	assert.Contains(t, toeValue(measure.Quantity{Value: 4}), "not determined")
-	assert.NotContains(t, toeSpread(measure.Quantity{Value: 4}), "4")
+	assert.Contains(t, English().toeValue(measure.Quantity{Value: 4}), "not determined")
+	assert.NotContains(t, English().toeSpread(measure.Quantity{Value: 4}), "4")
 }
 
 // Independent standard uncertainties add in squares (JCGM 100:2008, 5.1.2).

@@ -18,6 +18,7 @@ type TopView struct {
 	result measure.Result
 	rims   [2]measure.RimLine
 	ground *ground
+	l      *Language
 }
 
 // NewTopView prepares the view of a measurement. It fails when there are not two
@@ -30,7 +31,7 @@ func NewTopView(m measure.Measurement) (*TopView, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &TopView{result: m.Result, rims: m.Top.Rims, ground: g}, nil
+	return &TopView{result: m.Result, rims: m.Top.Rims, ground: g, l: English()}, nil
 }
 
 // Add lays photo i (in the order of Result.Photos) on the plane.
@@ -160,7 +161,7 @@ func (d *topDrawing) dimension(a, b calib.Point, name string, q measure.Quantity
 	}
 	d.outlinedFill(white())
 	d.font(d.bold, 26)
-	d.label(name+" "+withUnit(q, " mm"), (a.X+b.X)/2, (a.Y+b.Y)/2, card(), black())
+	d.label(name+" "+d.l.withUnit(q, " mm"), (a.X+b.X)/2, (a.Y+b.Y)/2, card(), black())
 }
 
 // arrow draws a head at tip, seen from tail.
@@ -175,15 +176,6 @@ func (d *topDrawing) arrow(tip, tail calib.Point) {
 	d.outlinedFill(sky())
 }
 
-// withUnit is "691.6 ± 1.2 mm".
-func withUnit(q measure.Quantity, unit string) string {
-	f := round(q)
-	if !f.Known {
-		return notDetermined
-	}
-	return f.Value + " ± " + f.Half + unit
-}
-
 // wheelCards writes each wheel's angles outside of it.
 func (d *topDrawing) wheelCards() {
 	for i, w := range d.result.Wheels {
@@ -193,23 +185,23 @@ func (d *topDrawing) wheelCards() {
 		d.font(d.bold, 24)
 		d.text(w.Side+" wheel", p.X, p.Y-36, 0.5, 0.35, black())
 		d.font(d.regular, 20)
-		d.text("toe "+withUnit(w.ToeDeg, "°"), p.X, p.Y+4, 0.5, 0.35, black())
-		d.text("camber "+withUnit(w.CamberDeg, "°"), p.X, p.Y+36, 0.5, 0.35, black())
+		d.text("toe "+d.l.withUnit(w.ToeDeg, "°"), p.X, p.Y+4, 0.5, 0.35, black())
+		d.text("camber "+d.l.withUnit(w.CamberDeg, "°"), p.X, p.Y+36, 0.5, 0.35, black())
 	}
 }
 
 func (d *topDrawing) title() {
 	r := d.result
 	d.font(d.bold, 56)
-	d.text(toeValue(r.TotalToeMm), axisPx, 64, 0, 0, black())
+	d.text(d.l.toeValue(r.TotalToeMm), axisPx, 64, 0, 0, black())
 	d.font(d.regular, 30)
 	runout := "no run-out had to be assumed"
 	if runoutPart(r) > 0 {
 		runout = "an assumed run-out of the rims included"
 	}
-	d.text(toeSpread(r.TotalToeMm)+", "+runout, axisPx, 116, 0, 0, black())
+	d.text(d.l.toeSpread(r.TotalToeMm)+", "+runout, axisPx, 116, 0, 0, black())
 	d.font(d.regular, 24)
-	d.text("Total toe at the rim: rear gap minus front gap, at hub height "+withUnit(r.HubHeightMm, " mm"),
+	d.text("Total toe at the rim: rear gap minus front gap, at hub height "+d.l.withUnit(r.HubHeightMm, " mm"),
 		axisPx, 164, 0, 0, black())
 	d.font(d.regular, 20)
 	d.text("Seen from above, front of the vehicle at the top. True to scale only in the horizontal plane at "+

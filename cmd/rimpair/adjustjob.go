@@ -43,6 +43,5 @@ func foundInJob(dir string) (found, error) {
 	if !ok {
 		return found{}, fmt.Errorf("the last result of %s is damaged (rimpair job show says how): measure again first", dir)
 	}
-	l, err := report.NewLanguage("en")
-	return found{result, steering, report.JobAlarms(s.Job, l)}, err
+	return found{result, steering, report.JobAlarms(s.Job, report.English())}, nil
 }

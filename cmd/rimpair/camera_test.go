@@ -154,13 +154,13 @@ func TestMeasureWithProfile(t *testing.T) {
 	assert.Less(t, with.RimTotalToeMm.StandardUncertainty, without.RimTotalToeMm.StandardUncertainty/2)
 	sources := func(r measure.Result) (list []string) {
 		for _, line := range r.Budget {
-			list = append(list, line.Source)
+			list = append(list, line.EnglishSource)
 		}
 		return list
 	}
 	assert.Contains(t, sources(with), "camera profile")
-	assert.Contains(t, strings.Join(with.Notes, " "), "profile of 2026-05-01, made from 12 photos")
-	assert.NotContains(t, strings.Join(without.Notes, " "), "profile")
+	assert.Contains(t, strings.Join(with.EnglishNotes, " "), "profile of 2026-05-01, made from 12 photos")
+	assert.NotContains(t, strings.Join(without.EnglishNotes, " "), "profile")
 
 	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
 	_, err := saveProfile(&p, "")

@@ -103,7 +103,7 @@ func TestMeasureSamplePhotos(t *testing.T) {
 	require.NotEmpty(t, r.Advice)
 	halfWidth := (r.TotalToeMm.High95 - r.TotalToeMm.Low95) / 2
 	for _, a := range r.Advice {
-		assert.Less(t, a.PredictedHalfWidthMm, halfWidth, a.Text)
+		assert.Less(t, a.PredictedHalfWidthMm, halfWidth, a.EnglishText)
 	}
 }
 
@@ -135,7 +135,7 @@ func TestMeasureOnePhoto(t *testing.T) {
 	assert.Greater(t, one.RimTotalToeMm.StandardUncertainty, 2*all.RimTotalToeMm.StandardUncertainty)
 	require.NotEmpty(t, one.Advice)
 	assert.Equal(t, "photo", one.Advice[0].Action)
-	assert.Contains(t, strings.Join(one.Notes, " "), "One photo")
+	assert.Contains(t, strings.Join(one.EnglishNotes, " "), "One photo")
 }
 
 func TestMeasureInWords(t *testing.T) {
@@ -160,11 +160,11 @@ func TestMeasureExplained(t *testing.T) {
 	assert.Contains(t, stdout, "k = 1.9")
 
 	r := measured(t, photos...)
-	assert.Contains(t, strings.Join(r.Notes, " "), fmt.Sprintf("taken as %.0f mm bead seat", truth.Wheels.L.BeadSeatMm))
+	assert.Contains(t, strings.Join(r.EnglishNotes, " "), fmt.Sprintf("taken as %.0f mm bead seat", truth.Wheels.L.BeadSeatMm))
 	assertCovers(t, "rim total toe", r.RimTotalToeMm, truth.RimTotalToeMm)
 	sum, shares := 0.0, 0.0
 	for _, b := range r.Budget {
-		assert.InDelta(t, b.ContributionMm, b.StandardUncertainty*b.Sensitivity, 1e-9, b.Source)
+		assert.InDelta(t, b.ContributionMm, b.StandardUncertainty*b.Sensitivity, 1e-9, b.EnglishSource)
 		sum, shares = math.Hypot(sum, b.ContributionMm), shares+b.Share
 	}
 	assert.InDelta(t, 1, shares, 1e-9)

@@ -9,6 +9,7 @@ import (
 	"slices"
 
 	"rimpair/measure"
+	"rimpair/report"
 	"rimpair/report/job"
 	judging "rimpair/report/review"
 	"rimpair/vision"
@@ -204,8 +205,7 @@ func (m *measurement) told(state string) measured {
 	}
 	told.Refused = m.refusal
 	if m.found != nil {
-		r := m.found.Result
-		r.Photos = slices.Clone(r.Photos)
+		r := report.Worded(m.found.Result)
 		for i := range r.Photos {
 			r.Photos[i].File = m.shots[i].Key
 		}
