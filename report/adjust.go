@@ -7,6 +7,8 @@ import (
 	"io"
 	"math"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"rimpair/measure"
 	"rimpair/report/job"
@@ -16,19 +18,15 @@ import (
 
 // AdjustJSON writes advice as adjust.schema.json describes it.
 func AdjustJSON(w io.Writer, a measure.RodAdvice) error {
+	l := English()
 	a.Turns, a.MmPerTurnFrom = list(a.Turns), list(a.MmPerTurnFrom)
-	a.Assumed, a.MeasureFirst = list(a.Assumed), English().advice(a.MeasureFirst)
+	a.Assumed, a.MeasureFirst = list(a.Assumed), l.advice(a.MeasureFirst)
 	if a.Expected != nil {
 		expected := *a.Expected
 		expected.Parts = list(expected.Parts)
 		a.Expected = &expected
 	}
-	return encode(w, struct {
-		measure.RodAdvice
-		Summary      string   `json:"summary"`
-		Instructions []string `json:"instructions"`
-		Cautions     []string `json:"cautions"`
-	}{a, AdjustSummary(a), list(AdjustInstructions(a)), AdjustCautions(a)})
+	return encode(w, rodAdvice{a, l.summary(a), list(l.instructions(a)), l.rodCautions(a)})
 }
 
 // JobAdvice is what a job advises now, as AdjustJSON writes it; nil when there is
@@ -43,11 +41,19 @@ func JobAdvice(s *job.Inspected) (json.RawMessage, error) {
 	return content.Bytes(), err
 }
 
+// rodAdvice is advice as it is written, with its words in English.
+type rodAdvice struct {
+	measure.RodAdvice
+	Summary      string   `json:"summary"`
+	Instructions []string `json:"instructions"`
+	Cautions     []string `json:"cautions"`
+}
+
 // AdjustText writes advice at most 80 columns wide.
 func AdjustText(w io.Writer, a measure.RodAdvice) error {
 	p := newPage()
-	p.heading(AdjustSummary(a))
-	for _, line := range AdjustInstructions(a) {
+	p.heading(p.l.summary(a))
+	for _, line := range p.l.instructions(a) {
 		p.wrapped("  - ", line)
 	}
 	p.measuredToe(a)
@@ -55,112 +61,96 @@ func AdjustText(w io.Writer, a measure.RodAdvice) error {
 		p.expectedToe(*a.Expected)
 	}
 	p.perTurn(a)
-	p.list("Not told, and taken as", assumptions(a))
-	p.list("Before you turn, and before you ride", AdjustCautions(a))
+	p.list("Not told, and taken as", p.l.assumptions(a))
+	p.list("Before you turn, and before you ride", p.l.rodCautions(a))
 	_, err := io.WriteString(w, p.String())
 	return err
 }
 
-// AdjustSummary is the answer in one sentence.
-func AdjustSummary(a measure.RodAdvice) string {
-	switch a.Answer {
-	case measure.AnswerTurn:
-		return "Turn " + rodsInWords(a) + ", then measure again."
-	case measure.AnswerLeave:
-		return "Within target: leave it."
-	case measure.AnswerMeasure:
-		return "Not known well enough to turn anything: measure first."
-	case measure.AnswerLearn:
-		return "What a turn does is not known yet: describe the steering, or try half a turn."
-	}
-	return "These rods cannot be set so: turn nothing yet."
+// summary is the answer in one sentence.
+func (l *Language) summary(a measure.RodAdvice) string {
+	return capital(l.say("adjust."+a.Answer, "rods", l.rods(a)))
 }
 
-func rodsInWords(a measure.RodAdvice) string {
+// rods names those to be turned.
+func (l *Language) rods(a measure.RodAdvice) string {
 	var names []string
 	for _, t := range a.Turns {
 		if t.Turns != 0 {
-			names = append(names, rodNames[t.Rod])
+			names = append(names, l.say("the."+t.Rod))
 		}
 	}
-	return strings.Join(names, " and ")
+	return strings.Join(names, l.say("and"))
 }
 
-var rodNames = map[string]string{
-	"tie_rod": "the tie rod", "left_rod": "the left rod", "right_rod": "the right rod",
-	"cross_rod": "the cross rod", "bar_rod": "the handlebar's rod",
-}
-
-// AdjustInstructions say what to do, a whole sentence or two each.
-func AdjustInstructions(a measure.RodAdvice) []string {
+// instructions say what to do, a whole sentence or two each.
+func (l *Language) instructions(a measure.RodAdvice) []string {
 	var lines []string
 	switch a.Answer {
 	case measure.AnswerTurn:
-		lines = turnLines(a.Turns)
+		lines = l.turnLines(a.Turns)
 		if a.Reason == measure.ReasonStep {
-			lines = append(lines, "This brings the toe nearer, but it may not be within the target yet. Measure again and ask again, with this turn in the record.")
+			lines = append(lines, l.say("adjust.step"))
 		}
-		lines = append(lines, centreLines(a)...)
+		lines = append(lines, l.centreLines(a)...)
 	case measure.AnswerLeave:
-		lines = append(lines, fmt.Sprintf("Total toe is within the target with a chance of %s.", chance(a.ChanceNow)))
+		lines = append(lines, l.say("adjust.chance", "chance", l.chance(a.ChanceNow)))
 		if a.Reason == measure.ReasonFiner {
-			lines = append(lines, "The smallest step that these rods can be turned would not bring it nearer to the aim.")
+			lines = append(lines, l.say("adjust.finer"))
 		}
 	case measure.AnswerMeasure:
-		lines = measureLines(a)
+		lines = l.measureLines(a)
 	case measure.AnswerLearn:
-		lines = learnLines(a)
+		lines = l.learnLines(a)
 	default:
-		lines = limitLines(a)
+		lines = l.limitLines(a)
 	}
 	return lines
 }
 
 // turnLines are a rod's amount, its direction and how to see that it was right.
-func turnLines(turns []measure.RodTurn) []string {
+func (l *Language) turnLines(turns []measure.RodTurn) []string {
 	var lines []string
 	for _, t := range turns {
-		name := capital(rodNames[t.Rod])
+		name := capital(l.say("the." + t.Rod))
 		if t.Turns == 0 {
-			lines = append(lines, name+": leave it as it is.")
+			lines = append(lines, l.say("adjust.rod.stays", "rod", name))
 			continue
 		}
-		lines = append(lines, fmt.Sprintf("%s: make it %s by %s.", name, lengthWord(t), turnAmount(t)), turnDirection(t),
-			fmt.Sprintf("Check: the middles of its two joints are then %s mm %s.", fixed(math.Abs(t.SetMm), 2), apartWord(t)))
+		lines = append(lines, l.say("adjust.rod."+way(t), "rod", name, "amount", l.turnAmount(t)), l.turnDirection(t),
+			l.say("adjust.check."+way(t), "mm", l.figure(fixed(math.Abs(t.SetMm), 2))))
 	}
 	return lines
 }
 
-func lengthWord(t measure.RodTurn) string {
+// way is a turn's direction in the catalogue's keys.
+func way(t measure.RodTurn) string {
 	if t.Longer {
-		return "LONGER"
+		return "longer"
 	}
-	return "SHORTER"
-}
-
-func apartWord(t measure.RodTurn) string {
-	if t.Longer {
-		return "farther apart"
-	}
-	return "closer together"
+	return "shorter"
 }
 
 // turnAmount is a turn in turns, flats and degrees.
-func turnAmount(t measure.RodTurn) string {
-	turns := fixed(t.Turns, 2)
+func (l *Language) turnAmount(t measure.RodTurn) string {
+	turns := l.figure(fixed(t.Turns, 2))
 	if t.Turns == math.Trunc(t.Turns*2)/2 {
 		turns = mixed(t.Turns)
 	}
-	unit := " turns"
-	if t.Turns <= 1 {
-		unit = " turn"
+	return l.say("adjust.amount", "turns", l.count("turns", turns, t.Turns), "flats", l.count("flats", mixed(t.Flats), t.Flats), "degrees", fixed(t.Degrees, 0))
+}
+
+// count is a number of things.
+func (l *Language) count(key, figure string, n float64) string {
+	if n > 1 {
+		return l.say(key+".many", "n", figure)
 	}
-	return fmt.Sprintf("%s%s, which is %s of the hexagon or %s degrees", turns, unit, plural(mixed(t.Flats), "flat", t.Flats), fixed(t.Degrees, 0))
+	return l.say(key+".one", "n", figure)
 }
 
 // mixed writes a number of quarters as people do: 2¾.
 func mixed(v float64) string {
-	quarters := int(math.Round(4 * v))
+	quarters := int(math.Round(4 * math.Abs(v))) // a stored one may hold anything
 	fraction := [...]string{"", "¼", "½", "¾"}[quarters%4]
 	if quarters < 4 {
 		return fraction
@@ -168,116 +158,105 @@ func mixed(v float64) string {
 	return fmt.Sprint(quarters/4) + fraction
 }
 
-func plural(figure, noun string, v float64) string {
-	if v > 1 {
-		noun += "s"
-	}
-	return figure + " " + noun
-}
-
 // turnDirection cannot be misread: it names which way the top moves, never a hand
 // or a clock.
-func turnDirection(t measure.RodTurn) string {
-	out := map[bool]string{true: "out", false: "in"}[t.Longer]
+func (l *Language) turnDirection(t measure.RodTurn) string {
 	switch {
 	case t.Ends == measure.BothRight:
-		return fmt.Sprintf("Both ends have right-hand threads: take one end off its arm, screw it %s by that much, and put it back. "+
-			"Take the end that leaves both screwed in about equally far.", out)
+		return l.say("adjust.end." + way(t))
 	case t.TopMoves != "":
-		toward := map[string]string{"front": "FRONT of the vehicle", "rear": "REAR of the vehicle", "left": "rider's LEFT", "right": "rider's RIGHT"}[t.TopMoves]
-		return fmt.Sprintf("Turn the rod so that its top moves toward the %s.", toward)
+		return l.say("adjust.top." + t.TopMoves)
 	}
-	shows := map[bool]string{true: "more", false: "less"}[t.Longer]
-	return fmt.Sprintf("Which way that is depends on which end has the left-hand thread, and that was not told. Turn a little and look: it is right if %s thread shows at both ends.", shows)
+	return l.say("adjust.look." + way(t))
 }
 
-func centreLines(a measure.RodAdvice) []string {
+func (l *Language) centreLines(a measure.RodAdvice) []string {
 	switch {
 	case a.Kind == measure.BarAndCrossRod && len(a.Turns) == 1:
-		return []string{"The handlebar's rod sets only where the handlebar stands: set it last, so that the handlebar is straight with the wheels straight ahead."}
-	case a.Expected.OffDeg != nil:
-		return []string{fmt.Sprintf("This also centres the steering. With the handlebar straight the wheels point %s now, and %s afterwards.", offWords(*a.OffDeg), offWords(*a.Expected.OffDeg))}
+		return []string{l.say("adjust.bar")}
+	case a.OffDeg != nil && a.Expected != nil && a.Expected.OffDeg != nil:
+		return []string{l.say("adjust.centres", "now", l.off(*a.OffDeg), "then", l.off(*a.Expected.OffDeg))}
 	case len(a.Turns) == 2 && a.Turns[0].Turns != a.Turns[1].Turns:
-		return []string{"One rod is turned a step more than the other, as equal turns would miss the target; it is too little to be felt at the handlebar."}
+		return []string{l.say("adjust.unequal")}
 	case len(a.Turns) == 2:
-		return []string{"Equal turns of both rods keep the steering's centre where it is."}
+		return []string{l.say("adjust.equal")}
 	}
 	return nil
 }
 
-// offWords names the side that the wheels point to.
-func offWords(q measure.Quantity) string {
-	f := round(q)
-	side := "right"
+// off names the side that the wheels point to.
+func (l *Language) off(q measure.Quantity) string {
 	if q.Value < 0 {
-		side = "left"
+		return l.say("off.left", "angle", l.withUnit(opposite(q), "°"))
 	}
-	return fmt.Sprintf("%s ± %s° to the %s", strings.TrimPrefix(f.Value, "-"), f.Half, side)
+	return l.say("off.right", "angle", l.withUnit(q, "°"))
 }
 
-func measureLines(a measure.RodAdvice) []string {
+// opposite is minus q.
+func opposite(q measure.Quantity) measure.Quantity {
+	return measure.Quantity{Value: -q.Value, StandardUncertainty: q.StandardUncertainty, Low95: -q.High95, High95: -q.Low95}
+}
+
+func (l *Language) measureLines(a measure.RodAdvice) []string {
 	if a.Reason == measure.ReasonRider {
-		return []string{"The front is sprung and was measured without the rider's weight: toe changes as it sinks. Measure again with the rider, or as much weight, on the seat."}
+		return []string{l.say("adjust.rider")}
 	}
-	lines := []string{fmt.Sprintf("A 95 %% interval of about ± %s mm or less is needed to judge this target; it is ± %s mm.", halfWidth(a.NeededHalfWidthMm), round(a.ToeMm).Half)}
-	for _, first := range English().advice(a.MeasureFirst) {
-		lines = append(lines, fmt.Sprintf("%s Forecast: ± %s mm.", first.EnglishText, halfWidth(first.PredictedHalfWidthMm)))
+	lines := []string{l.say("adjust.needed", "needed", l.figure(halfWidth(a.NeededHalfWidthMm)), "half", l.figure(round(a.ToeMm).Half))}
+	for _, first := range l.advice(a.MeasureFirst) {
+		lines = append(lines, l.say("adjust.forecast", "text", first.EnglishText, "half", l.figure(halfWidth(first.PredictedHalfWidthMm))))
 	}
 	return lines
 }
 
-func learnLines(a measure.RodAdvice) []string {
-	lines := []string{
-		"Either measure the steering arm, from the kingpin's axis to the middle of the rod end's joint, and say whether the rods run behind or in front of the kingpins (--arm and --rods). Then the linkage says how far to turn.",
-		"Or learn it: turn as follows, measure again, and give both measurements (--before and --turned). Then the record says how far to turn.",
-	}
-	lines = append(lines, turnLines(a.Turns)...)
+func (l *Language) learnLines(a measure.RodAdvice) []string {
+	first := "adjust.describe"
 	if a.Reason == measure.ReasonUnclear {
-		lines[0] = "The record does not say yet what a turn does: turn more than last time, or measure better."
+		first = "adjust.unclear"
 	}
+	lines := append([]string{l.say(first), l.say("adjust.trial")}, l.turnLines(a.Turns)...)
 	if a.Reason == measure.ReasonPlace {
-		lines = append(lines, "Whether this makes more toe-in or more toe-out is not known before: it is a trial.")
+		lines = append(lines, l.say("adjust.either"))
 	}
 	return lines
 }
 
-func limitLines(a measure.RodAdvice) []string {
+func (l *Language) limitLines(a measure.RodAdvice) []string {
 	if a.Reason == measure.ReasonCoarseSteps {
-		return []string{"Total toe is outside the target, but the next step of these rods would take it farther from the aim. A rod with a right-hand and a left-hand thread can be set finer; ask the maker for one, or for what the maker allows."}
+		return []string{l.say("adjust.coarse")}
 	}
 	var lines []string
 	for _, t := range a.Turns {
 		if t.EngagedAfterMm != nil && t.Longer {
-			lines = append(lines, fmt.Sprintf("%s would have to be longer by %s: only %s mm of thread would stay in each end, and at least %s mm, the thread's diameter, have to.",
-				capital(rodNames[t.Rod]), turnAmount(t), fixed(*t.EngagedAfterMm, 1), fixed(t.LeastEngagedMm, 1)))
+			lines = append(lines, l.say("adjust.thread", "rod", capital(l.say("the."+t.Rod)), "amount", l.turnAmount(t),
+				"after", l.figure(fixed(*t.EngagedAfterMm, 1)), "least", l.figure(fixed(t.LeastEngagedMm, 1))))
 		}
 	}
-	return append(lines, "Ask the maker for a longer rod or longer rod ends.")
+	return append(lines, l.say("adjust.maker"))
 }
 
 func (p *page) measuredToe(a measure.RodAdvice) {
 	p.heading("Total toe as measured: " + p.l.toeValue(a.ToeMm))
 	p.wrapped("  ", p.l.toeSpread(a.ToeMm)+".")
 	p.wrapped("  ", fmt.Sprintf("Wanted: %s, allowed %s to %s. Chance that it is within that now: %s.",
-		p.l.target(a.Target.AimMm), p.l.target(a.Target.LowMm), p.l.target(a.Target.HighMm), chance(a.ChanceNow)))
+		p.l.target(a.Target.AimMm), p.l.target(a.Target.LowMm), p.l.target(a.Target.HighMm), p.l.chance(a.ChanceNow)))
 }
 
 // chance never claims certainty.
-func chance(c float64) string {
+func (l *Language) chance(c float64) string {
 	switch {
 	case c > 0.99:
-		return "more than 99 %"
+		return l.say("chance.most")
 	case c < 0.01:
-		return "less than 1 %"
+		return l.say("chance.least")
 	}
 	return fixed(100*c, 0) + " %"
 }
 
 func (p *page) expectedToe(e measure.ExpectedToe) {
 	p.heading("Total toe to expect afterwards: " + p.l.toeValue(e.ToeMm))
-	p.wrapped("  ", fmt.Sprintf("%s. Chance that it is within the target: %s.", p.l.toeSpread(e.ToeMm), chance(e.Chance)))
+	p.wrapped("  ", fmt.Sprintf("%s. Chance that it is within the target: %s.", p.l.toeSpread(e.ToeMm), p.l.chance(e.Chance)))
 	for _, part := range e.Parts[:min(mostBudget, len(e.Parts))] {
-		p.line("  %-50s %5s mm %4.0f %%", figureWords(part.Source), fixed(part.ContributionMm, 2), 100*part.Share)
+		p.line("  %-50s %5s mm %4.0f %%", p.l.rodSource(part.Source), fixed(part.ContributionMm, 2), 100*part.Share)
 	}
 	p.wrapped("  ", "Where its uncertainty comes from: standard uncertainties, and shares of the variance.")
 }
@@ -293,85 +272,72 @@ func (p *page) perTurn(a measure.RodAdvice) {
 	}
 	f := round(*a.MmPerTurn)
 	p.wrapped("  ", fmt.Sprintf("%s changes total toe by %s mm (95 %% interval %s to %s mm, positive is toe-in), by %s.",
-		of, f.Value, f.Low, f.High, sources(a.MmPerTurnFrom)))
+		of, f.Value, f.Low, f.High, p.l.evidence(a.MmPerTurnFrom)))
 	for _, t := range a.Turns {
 		if f := round(t.ChangeMm); f.Known {
-			p.wrapped("  ", fmt.Sprintf("For the aim exactly %s would be %s.", rodNames[t.Rod], changeWords(t.ChangeMm)))
+			p.wrapped("  ", fmt.Sprintf("For the aim exactly %s would be %s.", p.l.say("the."+t.Rod), p.l.changeWords(t.ChangeMm)))
 		}
 	}
 }
 
 // changeWords says a change of length with its interval.
-func changeWords(q measure.Quantity) string {
-	f := round(q)
-	word := "longer"
+func (l *Language) changeWords(q measure.Quantity) string {
 	if q.Value < 0 {
-		word = "shorter"
+		return l.withUnit(opposite(q), " mm") + " shorter"
 	}
-	return fmt.Sprintf("%s ± %s mm %s", strings.TrimPrefix(f.Value, "-"), f.Half, word)
+	return l.withUnit(q, " mm") + " longer"
 }
 
-func sources(from []string) string {
-	words := map[string]string{"linkage": "the linkage as described", "learned": "what was learned before", "record": "the record"}
+// evidence names what says what a turn does.
+func (l *Language) evidence(from []string) string {
 	names := make([]string, len(from))
 	for i, f := range from {
-		names[i] = words[f]
+		names[i] = l.say("evidence." + f)
 	}
-	return strings.Join(names, " and ")
+	return strings.Join(names, l.say("and"))
 }
 
-// figureNames are what a description's keys mean.
-var figureNames = map[string]string{
-	"arm_mm": "steering arm's length", "arm_inward_deg": "steering arm's angle inward", "kingpin_distance_mm": "distance of the kingpins",
-	"kingpin_inclination_deg": "kingpins' inclination", "caster_deg": "caster",
-	"inner_ends.apart_mm": "inner rod ends, apart", "inner_ends.forward_mm": "inner rod ends, forward of the outer ones", "inner_ends.above_mm": "inner rod ends, above the outer ones",
-	"bar_rod.arm_mm": "arm of the handlebar's rod", "bar_rod.arm_inward_deg": "angle inward of that arm", "bar_rod.to_middle_mm": "handlebar's rod, toward the middle",
-	"bar_rod.forward_mm": "handlebar's rod, forward", "bar_rod.above_mm": "handlebar's end above the wheel's", "axis_forward_mm": "handlebar's axis forward of the rod ends",
+// rodSource is a figure's name by its key, or a source that needs none.
+func (l *Language) rodSource(source string) string {
+	return l.worded("figure", measure.Message{Code: source}, source).Text
 }
 
-// figureWords are a figure's name, or a source that needs none.
-func figureWords(source string) string {
-	if words, ok := figureNames[source]; ok {
-		return words
-	}
-	return source
-}
-
-func assumptions(a measure.RodAdvice) []string {
+func (l *Language) assumptions(a measure.RodAdvice) []string {
 	var lines []string
 	for _, s := range a.Assumed {
 		unit := " mm"
 		if strings.HasSuffix(s.Figure, "_deg") {
 			unit = "°"
 		}
-		lines = append(lines, fmt.Sprintf("%s: %s ± %s%s", figureWords(s.Figure), fixed(s.Value, 0), fixed(s.PlusMinus, 0), unit))
+		lines = append(lines, fmt.Sprintf("%s: %s ± %s%s", l.rodSource(s.Figure), fixed(s.Value, 0), fixed(s.PlusMinus, 0), unit))
 	}
 	return lines
 }
 
-// AdjustCautions are shown with every piece of advice. The lengths of thread are
+// rodCautions are shown with every piece of advice. The lengths of thread are
 // common practice, without a source.
-func AdjustCautions(a measure.RodAdvice) []string {
-	least := "the thread's diameter"
-	takes := ""
+func (l *Language) rodCautions(a measure.RodAdvice) []string {
+	thread := l.say("adjust.caution.thread")
 	for _, t := range a.Turns {
 		if t.LeastEngagedMm > 0 {
-			least = "the thread's diameter, " + fixed(t.LeastEngagedMm, 1) + " mm,"
-		}
-		if t.Longer && takes == "" {
-			takes = fmt.Sprintf(" This turn takes %s mm of thread out of each end that moves.", fixed(t.RetreatsMm, 2))
+			thread = l.say("adjust.caution.diameter", "mm", l.figure(fixed(t.LeastEngagedMm, 1)))
 		}
 	}
-	c := []string{
-		"At least " + least + " has to stay screwed into each rod end, equally far at both ends, and never past a rod's mark." + takes,
-		"Loosen both lock nuts first. Tighten them to the maker's torque, and measure again after the first and after the second: a lock nut can move the toe.",
-		"Steering is safety-critical. The maker's figures and local rules come first; when in doubt let an experienced or licensed mechanic check it. Ride slowly first.",
+	for _, t := range a.Turns {
+		if t.Longer {
+			thread += " " + l.say("adjust.caution.takes", "mm", l.figure(fixed(t.RetreatsMm, 2)))
+			break
+		}
 	}
+	c := []string{thread, l.say("adjust.caution.locknuts"), l.say("adjust.caution.ride")}
 	if !a.Sprung {
-		c = append(c, "If the front is sprung, the toe has to be measured and set with the rider's weight on.")
+		c = append(c, l.say("adjust.caution.sprung"))
 	}
 	return c
 }
 
 // capital starts a sentence.
-func capital(text string) string { return strings.ToUpper(text[:1]) + text[1:] }
+func capital(text string) string {
+	first, size := utf8.DecodeRuneInString(text)
+	return string(unicode.ToUpper(first)) + text[size:]
+}

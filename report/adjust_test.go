@@ -16,6 +16,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"rimpair/measure"
+	"rimpair/report/job"
 )
 
 // validateBy checks a text against one of the schemas, which refer to each other.
@@ -250,6 +251,28 @@ func TestTurnAmounts(t *testing.T) {
 		35.0 / 24: "1.46 turns, which is 8¾ flats of the hexagon or 525 degrees",
 		2.5:       "2½ turns, which is 15 flats of the hexagon or 900 degrees",
 	} {
-		assert.Equal(t, want, turnAmount(measure.RodTurn{Turns: turns, Flats: 6 * turns, Degrees: 360 * turns}))
+		assert.Equal(t, want, English().turnAmount(measure.RodTurn{Turns: turns, Flats: 6 * turns, Degrees: 360 * turns}))
+	}
+}
+
+// Advice that a job keeps is worded in the report's language, to its last figure; of an
+// older one the English words are all there is.
+func TestStoredAdviceIsWordedAnew(t *testing.T) {
+	german, err := NewLanguage("de")
+	require.NoError(t, err)
+	b := &paperWriter{l: german}
+	for name, a := range adviceCases(t) {
+		var w bytes.Buffer
+		require.NoError(t, AdjustJSON(&w, a))
+		got := b.advised(&job.Adjustment{Advice: w.Bytes()})
+		assert.False(t, got.English, name)
+		assert.Equal(t, german.say("done.advised", "summary", strings.Join(append([]string{german.summary(a)}, german.instructions(a)...), " ")), got.Text, name)
+		assert.NotRegexp(t, `\b(the|rod|turn|toe|adjust\.|[0-9]+\.[0-9])\b`, got.Text, name)
+	}
+	old := b.advised(&job.Adjustment{Advice: json.RawMessage(`{"summary": "Turn it.", "instructions": ["Make it longer."]}`)})
+	assert.Equal(t, line{Text: "Geraten: Turn it. Make it longer.", English: true}, old)
+	assert.Empty(t, b.advised(&job.Adjustment{}))
+	for _, odd := range []string{`{"summary": "x", "schema": "rimpair/adjustment/1", "answer": "turn", "turns": [{"turns": -1e300, "flats": -3}]}`, `{"summary": "x", "schema": "rimpair/adjustment/1", "answer": "turn", "wheels_off_deg": {}}`} {
+		assert.NotPanics(t, func() { b.advised(&job.Adjustment{Advice: json.RawMessage(odd)}) })
 	}
 }

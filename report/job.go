@@ -92,8 +92,8 @@ func JobText(w io.Writer, s *job.Inspected, advice *measure.RodAdvice) error {
 		p.checksToDo(s.Job)
 	}
 	if advice != nil {
-		p.wrapped("  ", AdjustSummary(*advice))
-		for _, line := range slices.Concat(AdjustInstructions(*advice), AdjustCautions(*advice)) {
+		p.wrapped("  ", l.summary(*advice))
+		for _, line := range slices.Concat(l.instructions(*advice), l.rodCautions(*advice)) {
 			p.wrapped("  - ", line)
 		}
 	}
@@ -296,7 +296,7 @@ func (p *page) listed(listed *job.Listed) {
 	}
 	var words []string
 	if n := listed.Failed; n > 0 {
-		words = append(words, strings.ToUpper(plural(fmt.Sprint(n), "check", float64(n)))+" NOT IN ORDER")
+		words = append(words, strings.ToUpper(p.l.count("checks", fmt.Sprint(n), float64(n))))
 	}
 	if len(listed.Damage) > 0 {
 		words = append(words, "DAMAGED")

@@ -390,19 +390,29 @@ func (b *paperWriter) done() {
 		if e.Adjustment == nil {
 			continue
 		}
-		var advised struct {
-			Summary      string   `json:"summary"`
-			Instructions []string `json:"instructions"`
-		}
-		if len(e.Adjustment.Advice) > 0 && json.Unmarshal(e.Adjustment.Advice, &advised) == nil && advised.Summary != "" {
-			text := strings.Join(append([]string{advised.Summary}, advised.Instructions...), " ")
-			list = append(list, line{Text: b.l.say("done.advised", "summary", text), English: true})
+		if advised := b.advised(e.Adjustment); advised.Text != "" {
+			list = append(list, advised)
 		}
 		list = append(list, line{Text: b.time(e.At) + ": " + b.l.say("done.turned", "turned", JobEntry(e, b.l))})
 	}
 	if len(list) > 0 {
 		b.add(block{Heading: b.l.say("head.done"), List: list})
 	}
+}
+
+// advised is what had been advised before an adjustment; as it was written where the
+// record has no more than the words. Empty where there was no advice.
+func (b *paperWriter) advised(a *job.Adjustment) line {
+	var advice rodAdvice
+	if json.Unmarshal(a.Advice, &advice) != nil || advice.Summary == "" {
+		return line{}
+	}
+	words := append([]string{advice.Summary}, advice.Instructions...)
+	known := advice.Schema == measure.AdjustmentSchema
+	if known {
+		words = append([]string{b.l.summary(advice.RodAdvice)}, b.l.instructions(advice.RodAdvice)...)
+	}
+	return line{Text: b.l.say("done.advised", "summary", strings.Join(words, " ")), English: !known}
 }
 
 func (b *paperWriter) notes() {
