@@ -33,24 +33,26 @@ func (m *set) overlay(f *fitted, photo int) Overlay {
 // can be seen.
 func (m *set) curves(f *fitted, photo int, side Side, v view) []Curve {
 	outline := newLocus(f.scene.wheel(photo, side), TyreOuter, 0, v)
-	curves := outline.stretches(side, func(ip *imagePoint) bool { return ip.radial > 0 })
+	curves := outline.stretches(side, drawnSteps, func(ip *imagePoint) bool { return ip.radial > 0 })
 	for face, edge := range m.rims[side] {
 		if edge.found {
 			rim := newLocus(f.scene.wheel(photo, side), RimCircle, Face(face), v)
-			curves = append(curves, rim.stretches(side, rimVisible(&rim))...)
+			curves = append(curves, rim.stretches(side, drawnSteps, rimVisible(&rim))...)
 		}
 	}
 	return curves
 }
 
-// stretchSteps is how many points a drawn curve has.
-const stretchSteps = 720
+// drawnSteps is how many points a curve that is drawn on a whole photo has around the
+// wheel, smallSteps one on a small picture.
+const drawnSteps, smallSteps = 720, 120
 
-func (c *locus) stretches(side Side, visible func(*imagePoint) bool) []Curve {
+// stretches are the visible parts of the curve, with so many points all around.
+func (c *locus) stretches(side Side, steps int, visible func(*imagePoint) bool) []Curve {
 	var list []Curve
 	open := false
-	for i := range stretchSteps + 1 {
-		ip, ok := c.image(2 * math.Pi * float64(i) / stretchSteps)
+	for i := range steps + 1 {
+		ip, ok := c.image(2 * math.Pi * float64(i) / float64(steps))
 		if !ok || !visible(&ip) {
 			open = false
 			continue

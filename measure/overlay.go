@@ -34,9 +34,9 @@ const (
 
 // Curve is a fitted circle or outline, as a polyline of its visible part.
 type Curve struct {
-	Side   string // "left", "right"
-	Kind   EdgeKind
-	Points []calib.Point
+	Side   string        `json:"side"` // "left", "right"
+	Kind   EdgeKind      `json:"kind"`
+	Points []calib.Point `json:"points"`
 }
 
 // TopView is what is needed to draw the view from above in the horizontal plane

@@ -78,6 +78,10 @@ func (g *pairGuess) wheels() [2]guess {
 const penaltyWeight = 0.0125
 
 func (k *seeker) ratePair(g pairGuess, reach float64) float64 {
+	// Wheels that no photo shows cost little, and the less the farther they are apart.
+	if track := 2 * g.p[pairHalfTrack]; track < minTrackMm || track > maxTrackMm {
+		return math.Inf(-1)
+	}
 	score := 0.0
 	for _, w := range g.wheels() {
 		if !k.plausible(w) {

@@ -67,11 +67,16 @@ func crossesTube(w *Wheel, c *locus, from, sight r3.Vec) bool {
 	return false
 }
 
+// expectRim puts the edge of one face where a bead seat of this radius makes expect it.
+func (w *Wheel) expectRim(face Face, bead float64) {
+	w.Lip = lipMm
+	w.Rim[face] = Circle{Radius: bead + flangeHeightMm - lipMm, Offset: face.sign() * (rimOffsetMm - lipMm)}
+}
+
 // findRim votes for the rim's edge on one face, as a step of the given sign.
 func (m *set) findRim(scene *Scene, side Side, face Face, sign float64) (Wheel, rimEdge) {
 	start := scene.Wheels[side]
-	start.Lip = lipMm
-	start.Rim[face] = Circle{Radius: m.knowledge.rims[side] + flangeHeightMm - lipMm, Offset: face.sign() * (rimOffsetMm - lipMm)}
+	start.expectRim(face, m.knowledge.rims[side])
 	trial := scene.clone()
 	trial.Wheels[side] = start
 	ballots := m.rimBallots(trial, side, face, sign)

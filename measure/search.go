@@ -278,32 +278,58 @@ func pairs(peaks []guess) [][2]guess {
 	return list
 }
 
-// findPairs looks for the front wheels in all photos of the set, best first. Where
-// the rim size is unknown every usual one is tried; where nothing looks like a pair
-// of wheels, sheets laid askew.
-func (m *set) findPairs() []pairGuess {
-	pictures := make([]*vision.Coarse, len(m.inputs))
-	views := make([]view, len(m.inputs))
-	each(len(m.inputs), func(i int) {
-		pictures[i] = m.inputs[i].Photo.Gray.Coarse(fineFactor)
-		views[i] = m.scene.view(i)
-	})
-	halved := make([]*vision.Coarse, len(pictures))
-	for i, picture := range pictures {
-		halved[i] = picture.Halve()
+// finder looks for pairs of wheels in some photos whose cameras are known.
+type finder struct {
+	views         []view
+	sheets        []SheetState
+	coarse, finer []*vision.Coarse
+}
+
+func (m *set) newFinder() *finder {
+	f := &finder{
+		views: make([]view, len(m.inputs)), sheets: m.scene.Sheets,
+		coarse: make([]*vision.Coarse, len(m.inputs)), finer: make([]*vision.Coarse, len(m.inputs)),
 	}
+	each(len(m.inputs), func(i int) {
+		f.views[i] = m.scene.view(i)
+		f.finer[i] = m.inputs[i].Photo.Gray.Coarse(fineFactor)
+		f.coarse[i] = f.finer[i].Halve()
+	})
+	return f
+}
+
+// headingsTried are those of the vehicle against the sheets' arrows: along them, and where
+// nothing looks like a pair of wheels then, sheets laid askew.
+var headingsTried = [][]float64{{0}, {-askewRad, -askewRad / 2, askewRad / 2, askewRad}}
+
+// pairs of wheels with rims of these bead seat diameters, best first.
+func (f *finder) pairs(beadSeatsMm, headings []float64) []pairGuess {
+	var all []pairGuess
+	for _, mm := range beadSeatsMm {
+		coarse := seeker{views: f.views, pictures: f.coarse, bead: mm / 2, angles: anglesAround(searchAngles)}
+		fine := seeker{views: f.views, pictures: f.finer, bead: mm / 2, angles: anglesAround(fineAngles)}
+		all = append(all, fine.sharpen(pairs(coarse.peaks(&fine, f.sheets, headings)))...)
+	}
+	sortPairs(all)
+	return all
+}
+
+func sortPairs(list []pairGuess) {
+	slices.SortStableFunc(list, func(a, b pairGuess) int { return cmp.Compare(b.score, a.score) })
+}
+
+// findPairs looks for the front wheels in all photos of the set, best first. Where
+// the rim size is unknown every usual one is tried.
+func (m *set) findPairs() []pairGuess {
 	sizes := []float64{m.settings.BeadSeatMm}
 	if m.settings.BeadSeatMm == 0 {
 		sizes = beadSeats
 	}
+	f := m.newFinder()
 	var all []pairGuess
-	for _, headings := range [][]float64{{0}, {-askewRad, -askewRad / 2, askewRad / 2, askewRad}} {
-		for _, size := range sizes {
-			coarse := seeker{views: views, pictures: halved, bead: size / 2, angles: anglesAround(searchAngles)}
-			fine := seeker{views: views, pictures: pictures, bead: size / 2, angles: anglesAround(fineAngles)}
-			all = append(all, fine.sharpen(pairs(coarse.peaks(&fine, m.scene.Sheets, headings)))...)
-		}
-		slices.SortStableFunc(all, func(a, b pairGuess) int { return cmp.Compare(b.score, a.score) })
+	for _, h := range headingsTried {
+		all = append(all, f.pairs(sizes, h)...)
+		sortPairs(all)
 		if len(all) > 0 && all[0].score >= sureScore {
 			break
 		}

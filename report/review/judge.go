@@ -39,7 +39,10 @@ type Judgement struct {
 	White    int       `json:"white"`
 	Angle    string    `json:"angle,omitempty"` // front, rear, left, right, corner, above
 	Pitch    float64   `json:"pitch_deg"`       // how steeply the camera looks down on the sheets
+	Wheels   []string  `json:"wheels"`          // front wheels that seem to be seen: left, right
 	Seconds  float64   `json:"seconds"`
+
+	Curves []measure.Curve `json:"-"` // where the wheels seem to be, for drawing
 }
 
 // Limits of a good photo.
@@ -49,11 +52,13 @@ const (
 	burntLevel     = 252 // white paper this bright has lost its edges
 	leastContrast  = 50  // of the sheets' white over their black, common practice, no source
 	flatDeg        = 15  // under which circles on the wheels and sheets run together; common practice, no source
+	wholeShare     = 0.97
 )
 
-// Judge says what a photo is worth; begun is when it began to be read.
-func Judge(photo *vision.Photo, begun time.Time) (j Judgement) {
-	j = Judgement{Verdict: Good, Findings: []Finding{}, Sheets: []int{}}
+// Judge says what a photo is worth; the rims' bead seat diameter is 0 where it is not
+// known. begun is when the photo began to be read.
+func Judge(photo *vision.Photo, beadSeatMm float64, begun time.Time) (j Judgement) {
+	j = empty()
 	defer func() { j.Seconds = time.Since(begun).Seconds() }()
 	corners, err := vision.FindSheets(photo.Gray)
 	if err != nil {
@@ -63,23 +68,28 @@ func Judge(photo *vision.Photo, begun time.Time) (j Judgement) {
 	j.sheets(corners)
 	j.light(photo.Gray, corners)
 	in := measure.Input{Photo: photo, Corners: corners}
-	stand, err := measure.StandOf(in)
+	sight, err := measure.LookAt(in, beadSeatMm)
 	if err != nil {
 		j.refuse(err)
 		return j
 	}
-	j.Angle, j.Pitch = angle(stand), stand.PitchDeg
+	j.Angle, j.Pitch = angle(sight.Stand), sight.Stand.PitchDeg
 	if j.Pitch < flatDeg {
 		j.find(Usable, "too_flat", fmt.Sprintf("The camera looked only %.0f° down onto the sheets.", j.Pitch), "Hold the phone higher.")
 	}
+	j.wheels(sight)
 	return j
 }
 
 // Refused is the judgement of a photo that cannot be read.
 func Refused(err error) Judgement {
-	j := Judgement{Verdict: Good, Findings: []Finding{}, Sheets: []int{}}
+	j := empty()
 	j.refuse(err)
 	return j
+}
+
+func empty() Judgement {
+	return Judgement{Verdict: Good, Findings: []Finding{}, Sheets: []int{}, Wheels: []string{}}
 }
 
 // find adds a finding; the verdict is the worst that any asks for.
@@ -115,6 +125,29 @@ func (j *Judgement) sheets(corners []vision.Corner) {
 	}
 	if j.BlurPx > sharpPx {
 		j.find(Usable, "blurred", fmt.Sprintf("The photo is not sharp: edges spread over %.1f px.", j.BlurPx), "Hold the phone still, give more light, and take it again.")
+	}
+}
+
+// wheels says whether both front wheels are seen, and whole. Whether a photo's wheels can
+// be measured shows when all photos are measured together: one in which they do not stand
+// out may still help the others.
+func (j *Judgement) wheels(sight *measure.Sight) {
+	if len(sight.Wheels) == 0 {
+		j.find(Repeat, "wheels_not_found", "No two front wheels were found beside the sheets.",
+			"Take the photo so that both front wheels and the sheets are whole in it, the wheels standing on the floor, the sheets' arrows forward.")
+		return
+	}
+	for _, w := range sight.Wheels {
+		j.Wheels = append(j.Wheels, w.Side.String())
+		j.Curves = append(j.Curves, w.Curves...)
+		if w.Inside < wholeShare {
+			j.find(Usable, "wheel_cut_off."+w.Side.String(), fmt.Sprintf("The vehicle's %s front wheel is cut off.", w.Side),
+				"Step back one pace, or turn the phone, so that both front wheels and the sheets are whole in the photo.")
+		}
+	}
+	if sight.Score < measure.SureScore {
+		j.find(Usable, "wheels_unsure", "The front wheels do not stand out clearly from what is around them.",
+			"Choose an even floor lighter than the tyres, take mudguards and bags off where that is easy, and add photos from other sides.")
 	}
 }
 

@@ -8,6 +8,7 @@ import (
 	"runtime/debug"
 	"time"
 
+	"rimpair/measure"
 	judging "rimpair/report/review"
 	"rimpair/vision"
 )
@@ -15,13 +16,15 @@ import (
 // judged is what a photo is worth, and what drawing it needs.
 type judged struct {
 	Judgement   judging.Judgement `json:"judgement"`
+	Curves      []measure.Curve   `json:"curves"`      // where the wheels seem to be
 	Orientation int               `json:"orientation"` // 0: it cannot be shown
 	Pixels      int               `json:"pixels"`
 }
 
-// judge says what a photo is worth, nil when the server closes. Whatever a file does
-// to a decoder, it is the file that is bad.
-func (s *Server) judge(path string) (j *judged) {
+// judge says what a photo of wheels of this bead seat diameter, 0 where it is not known, is
+// worth; nil when the server closes. Whatever a file does to a decoder, it is the file
+// that is bad.
+func (s *Server) judge(path string, beadSeatMm float64) (j *judged) {
 	defer func() {
 		if p := recover(); p != nil {
 			log.Printf("judging a photo failed: %v\n%s", p, debug.Stack())
@@ -38,8 +41,8 @@ func (s *Server) judge(path string) (j *judged) {
 	if err != nil {
 		return &judged{Judgement: judging.Refused(err)}
 	}
-	g := photo.Gray
-	return &judged{Judgement: s.options.Judge(photo, begun), Orientation: photo.Orientation, Pixels: g.Width * g.Height}
+	g, judgement := photo.Gray, s.options.Judge(photo, beadSeatMm, begun)
+	return &judged{Judgement: judgement, Curves: judgement.Curves, Orientation: photo.Orientation, Pixels: g.Width * g.Height}
 }
 
 // holdPixels waits until the pixels of a photo may be held, and returns what gives

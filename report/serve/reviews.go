@@ -391,7 +391,7 @@ func (s *Server) handleReviewPicture(w http.ResponseWriter, r *http.Request) err
 	}
 	j := p.Judged
 	if j == nil {
-		j = s.judge(v.spool.path(p)) // for its orientation
+		j = s.judge(v.spool.path(p), 0) // for its orientation
 		v.mu.Lock()
 		known := *p
 		known.Judged = j

@@ -38,8 +38,8 @@ type Options struct {
 	// Measure measures photos of one position of the wheels, or of several together,
 	// with the profile in a file, or with the one that fits.
 	Measure func(positions []Position, settings measure.Settings, camera string) (*measure.Measurement, []measure.Input, error)
-	// Judge says what a photo that began to be looked at then is worth.
-	Judge  func(photo *vision.Photo, begun time.Time) judging.Judgement
+	// Judge says what a photo that began to be looked at then is worth; see judging.Judge.
+	Judge  func(photo *vision.Photo, beadSeatMm float64, begun time.Time) judging.Judgement
 	Review ReviewRun
 	Paired func(client string) // is told of each device that was paired
 }

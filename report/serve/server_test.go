@@ -38,7 +38,9 @@ func pages() fstest.MapFS {
 func testOptions(store string) Options {
 	return Options{
 		Store: store, Language: "en", Version: "test", RunoutMm: 1, Pages: pages(),
-		Judge: func(*vision.Photo, time.Time) judging.Judgement { return judging.Judgement{Verdict: judging.Good} },
+		Judge: func(*vision.Photo, float64, time.Time) judging.Judgement {
+			return judging.Judgement{Verdict: judging.Good}
+		},
 		Measure: func(positions []Position, _ measure.Settings, _ string) (*measure.Measurement, []measure.Input, error) {
 			return nil, nil, &vision.Refusal{Code: "wheels_not_found", Photo: positions[0].Paths[0], Reason: "No.", Remedy: "Yes."}
 		},
@@ -512,10 +514,10 @@ func TestCloseAndOpenAgain(t *testing.T) {
 	o := testOptions(t.TempDir())
 	looking, release := make(chan struct{}), make(chan struct{})
 	judge := o.Judge
-	o.Judge = func(p *vision.Photo, at time.Time) judging.Judgement {
+	o.Judge = func(p *vision.Photo, beadSeatMm float64, at time.Time) judging.Judgement {
 		looking <- struct{}{}
 		<-release
-		return judge(p, at)
+		return judge(p, beadSeatMm, at)
 	}
 	r := start(t, o)
 	id := r.newJob()

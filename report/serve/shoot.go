@@ -158,7 +158,11 @@ func (t *shoot) drop(keys ...string) error {
 
 func (t *shoot) judgeSoon(p *shot) {
 	t.server.work.Go(func() {
-		j := t.server.judge(t.spool.path(p))
+		var beadSeatMm float64
+		if j, _, err := job.Read(t.dir); err == nil {
+			beadSeatMm = j.Vehicle.RimMm
+		}
+		j := t.server.judge(t.spool.path(p), beadSeatMm)
 		if j == nil {
 			return // the server closes: it is judged when it is up again
 		}

@@ -142,7 +142,9 @@ func (s *Server) handlePicture(w http.ResponseWriter, r *http.Request) error {
 	}
 	var marks *measure.Overlay
 	if r.URL.Query().Get("marks") == "1" {
-		marks = t.overlay(p.Key)
+		if marks = t.overlay(p.Key); marks == nil && p.Judged != nil {
+			marks = &measure.Overlay{Curves: p.Judged.Curves}
+		}
 	}
 	return s.answerPicture(w, r, t.spool.path(p), p.Judged, marks)
 }
