@@ -63,15 +63,27 @@ type photoDrawing struct {
 // corners, edge points taken and rejected, fitted circles and outlines, and a
 // legend.
 func DrawPhoto(photo *Picture, o measure.Overlay) {
-	const unitsAcross = 1600 // of the longer side: 2.5 pixels each at 12 megapixels
-	size := photo.Upright.Rect.Size()
-	d := &photoDrawing{newPen(photo.Upright, math.Max(1, float64(max(size.X, size.Y))/unitsAcross)), photo}
+	d := newPhotoDrawing(photo, 1600) // 2.5 pixels each at 12 megapixels
 	d.curves(o.Curves)
 	d.edges(o.Edges)
 	d.corners(o.Corners)
 	d.sheetNames(o.Corners)
 	d.sideNames(o.Curves)
 	d.legend(o)
+}
+
+// DrawOutlines draws the wheels' outlines alone, so thick that they still show once the
+// photo is made small.
+func DrawOutlines(photo *Picture, curves []measure.Curve) {
+	d := newPhotoDrawing(photo, 400)
+	d.curves(curves)
+	d.sideNames(curves)
+}
+
+// newPhotoDrawing has so many units along the photo's longer side.
+func newPhotoDrawing(photo *Picture, units float64) *photoDrawing {
+	size := photo.Upright.Rect.Size()
+	return &photoDrawing{newPen(photo.Upright, math.Max(1, float64(max(size.X, size.Y))/units)), photo}
 }
 
 // at is where a stored pixel is in the drawing; ok is false where there is nothing

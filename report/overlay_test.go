@@ -7,6 +7,7 @@ import (
 	"math"
 	"testing"
 
+	"github.com/disintegration/imaging"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
@@ -180,4 +181,19 @@ func TestPointsThatAreNowhere(t *testing.T) {
 		n, _, _ := ink(p, calib.Point{X: x, Y: 500}, 3)
 		assert.Equal(t, drawn, n > 0, "at %v", x)
 	}
+}
+
+// Of a phone's photo made as small as a tile, an outline still darkens or colours its
+// pixels by a quarter of the range.
+func TestOutlinesShowInSmallPictures(t *testing.T) {
+	p := NewPicture(grey(4000, 3000), 1)
+	line := measure.Curve{Side: "left", Points: []calib.Point{{X: 1000, Y: 1500}, {X: 3000, Y: 1500}}}
+	DrawOutlines(p, []measure.Curve{line})
+	small := imaging.Resize(p.Upright, 480, 0, imaging.Box)
+	strongest := 0
+	for y := range small.Rect.Dy() {
+		c := small.NRGBAAt(320, y) // beside the name
+		strongest = max(strongest, int(c.R)-128, 128-int(c.R), int(c.B)-128)
+	}
+	assert.Greater(t, strongest, 64)
 }

@@ -180,12 +180,17 @@ func (s *Server) answerPicture(w http.ResponseWriter, r *http.Request, path stri
 	return nil
 }
 
+// smallWidth of a picture is that up to which single edge points do not show.
+const smallWidth = 640
+
 func smallPicture(path string, orientation, width int, marks *measure.Overlay) (image.Image, error) {
 	picture, err := report.OpenPicture(path, orientation)
 	if err != nil {
 		return nil, err
 	}
-	if marks != nil {
+	if marks != nil && width <= smallWidth {
+		report.DrawOutlines(picture, marks.Curves)
+	} else if marks != nil {
 		report.DrawPhoto(picture, *marks)
 	}
 	if picture.Upright.Rect.Dx() <= width {
