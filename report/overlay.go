@@ -75,7 +75,7 @@ func DrawPhoto(photo *Picture, o measure.Overlay) {
 // DrawOutlines draws the wheels' outlines alone, so thick that they still show once the
 // photo is made small.
 func DrawOutlines(photo *Picture, curves []measure.Curve) {
-	d := newPhotoDrawing(photo, 350)
+	d := newPhotoDrawing(photo, 400)
 	d.curves(curves)
 	d.sideNames(curves)
 }
