@@ -41,7 +41,7 @@ func (m machine) has(name, script string) machine {
 const (
 	newGo = `[ "$1 $2" = "env GOVERSION" ] && echo go1.99.0; exit 0`
 	// apt-get installs OpenCV's headers, a compiler and all else at once.
-	workingApt = `log apt-get "$@"; [ "$1" = update ] || { for c in g++ pkg-config pdftoppm chromium; do echo '#!/bin/bash' >$BIN/$c; chmod +x $BIN/$c; done; }`
+	workingApt = `log apt-get "$@"; [ "$1" = update ] || { for c in g++ pkg-config pdftoppm chromium npm; do echo '#!/bin/bash' >$BIN/$c; chmod +x $BIN/$c; done; }`
 	failingApt = `echo "W: a warning"; echo "E: Failed to fetch the index"; exit 100`
 	root       = "echo 0"
 	person     = "echo 1000"
@@ -50,7 +50,7 @@ const (
 // complete has all that is needed.
 func complete(t *testing.T) machine {
 	m := newMachine(t)
-	return m.has("go", newGo).has("g++", "").has("pkg-config", "").has("pdftoppm", "").has("chromium", "").has("id", root).has("apt-get", workingApt)
+	return m.has("go", newGo).has("g++", "").has("pkg-config", "").has("pdftoppm", "").has("chromium", "").has("npm", "").has("id", root).has("apt-get", workingApt)
 }
 
 func (m machine) lacks(names ...string) machine {
@@ -93,8 +93,8 @@ func TestInstallFetchesOnlyWhatIsMissing(t *testing.T) {
 		installed string
 	}{
 		{"compiler", []string{"g++"}, nil, "g++"},
-		{"all", []string{"g++", "pkg-config", "pdftoppm", "chromium"}, []string{"test"}, "g++ pkg-config libopencv-dev poppler-utils chromium"},
-		{"what only tests need", []string{"pdftoppm", "chromium"}, []string{"test"}, "poppler-utils chromium"},
+		{"all", []string{"g++", "pkg-config", "pdftoppm", "chromium", "npm"}, []string{"test"}, "g++ pkg-config libopencv-dev poppler-utils chromium npm"},
+		{"what only tests need", []string{"pdftoppm", "chromium", "npm"}, []string{"test"}, "poppler-utils chromium npm"},
 	}
 	for _, test := range tests {
 		t.Run(test.name, func(t *testing.T) {
@@ -104,7 +104,7 @@ func TestInstallFetchesOnlyWhatIsMissing(t *testing.T) {
 		})
 	}
 	t.Run("nothing for the build", func(t *testing.T) {
-		code, _, calls := complete(t).lacks("pdftoppm", "chromium").install()
+		code, _, calls := complete(t).lacks("pdftoppm", "chromium", "npm").install()
 		assert.Equal(t, 0, code)
 		assert.Empty(t, calls)
 	})
