@@ -1,174 +1,158 @@
 package main
 
 import (
-	"context"
-	"encoding/json"
 	"fmt"
 	"io/fs"
-	"net"
+	"math"
 	"os"
-	"os/exec"
-	"path/filepath"
 	"regexp"
-	"strings"
+	"slices"
 	"testing"
-	"time"
 
-	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"rimpair/report/review"
-	"rimpair/report/serve"
 	pages "rimpair/report/serve/page"
 )
 
-// The pages in a real browser, against the real server. RIMPAIR_SCREENSHOTS names a
-// folder for pictures to look at.
-
-// browser is a tab of a headless Chromium.
-type browser struct {
-	t    *testing.T
-	ctx  context.Context
-	base string
-}
-
-func openBrowser(t *testing.T, base string, width, height int64) *browser {
-	t.Helper()
-	path, err := exec.LookPath("chromium")
-	if err != nil {
-		t.Skip("no chromium")
+// TestPages is what people do with the pages, in one browser.
+func TestPages(t *testing.T) {
+	c := openChromium(t)
+	for _, one := range []struct {
+		name string
+		test func(*testing.T, *chromium)
+	}{
+		{"pairing", pagesPair},
+		{"phone", func(t *testing.T, c *chromium) { pagesMeasureAlone(t, c, 360, 740, "front", "rear", "above") }},
+		{"desk", func(t *testing.T, c *chromium) { pagesMeasureAlone(t, c, 1280, 900, "front", "rear") }},
+	} {
+		t.Run(one.name, func(t *testing.T) { one.test(t, c) })
 	}
-	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.Flag("lang", "en"))
-	ctx, end := chromedp.NewExecAllocator(t.Context(), options...)
-	t.Cleanup(end)
-	ctx, end = chromedp.NewContext(ctx)
-	t.Cleanup(end)
-	ctx, end = context.WithTimeout(ctx, 40*time.Second)
-	t.Cleanup(end)
-	b := &browser{t: t, ctx: ctx, base: base}
-	b.run(chromedp.EmulateViewport(width, height))
-	return b
-}
-
-func (b *browser) run(steps ...chromedp.Action[chromedp.Void]) {
-	b.t.Helper()
-	require.NoError(b.t, chromedp.Do(b.ctx, steps...))
-}
-
-// goTo opens a view by its part of the address after "#".
-func (b *browser) goTo(view string) { b.t.Helper(); b.run(chromedp.Navigate(b.base + "/" + view)) }
-
-// waitFor waits until an expression holds in the page.
-func (b *browser) waitFor(expression string) {
-	b.t.Helper()
-	if _, err := chromedp.Run(b.ctx, chromedp.Poll[bool]("Boolean("+expression+")", chromedp.WithPollingTimeout(20*time.Second))); err != nil {
-		text := evaluate[string](b, `document.body.innerText`)
-		b.shot("failed")
-		require.NoError(b.t, err, "%s\n%s", expression, text)
-	}
-}
-
-func (b *browser) waitText(text string) {
-	b.t.Helper()
-	b.waitFor(fmt.Sprintf(`document.body.innerText.toLowerCase().includes(%q)`, strings.ToLower(text)))
-}
-
-// shot keeps a picture of the whole page where the environment asks for it.
-func (b *browser) shot(name string) {
-	dir := os.Getenv("RIMPAIR_SCREENSHOTS")
-	if dir == "" {
-		return
-	}
-	picture, err := chromedp.Run(b.ctx, chromedp.FullScreenshot(100))
-	require.NoError(b.t, err)
-	require.NoError(b.t, os.WriteFile(filepath.Join(dir, strings.ReplaceAll(b.t.Name(), "/", "-")+"-"+name+".png"), picture, 0o644))
-}
-
-// audit lets axe-core look at the page as it is now, in both colour schemes, and asks
-// that nothing has to be scrolled sideways.
-func (b *browser) audit(name string) {
-	b.t.Helper()
-	b.shot(name)
-	assert.False(b.t, evaluate[bool](b, `document.documentElement.scrollWidth > innerWidth`), "%s: wider than the screen", name)
-	axe := axeCore(b.t)
-	if axe == "" {
-		return
-	}
-	for _, scheme := range []string{"light", "dark"} {
-		b.emulate(&emulation.MediaFeature{Name: "prefers-color-scheme", Value: scheme}, &emulation.MediaFeature{Name: "prefers-reduced-motion", Value: "reduce"})
-		evaluate[bool](b, axe+"; true")
-		violations := evaluate[string](b, `axe.run(document, {resultTypes: ['violations']}).then((r) => JSON.stringify(r.violations.map((v) => [v.id, v.help, v.nodes.map((n) => n.html + ' ' + n.failureSummary).slice(0, 3)])))`)
-		assert.Equal(b.t, "[]", violations, "%s, %s", name, scheme)
-	}
-	b.emulate()
-}
-
-func (b *browser) emulate(features ...*emulation.MediaFeature) {
-	b.t.Helper()
-	_, err := chromedp.Call(b.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: features})
-	require.NoError(b.t, err)
-}
-
-// evaluate is what an expression gives in the page, or what it promises.
-func evaluate[T any](b *browser, expression string) T {
-	b.t.Helper()
-	v, err := chromedp.Run(b.ctx, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
-	require.NoError(b.t, err)
-	return v
-}
-
-// axeCore is the audit's script (npm's axe-core) in .references/axe; "" where it is
-// not there.
-func axeCore(t *testing.T) string {
-	t.Helper()
-	dir, ok := os.LookupEnv("RIMPAIR_REFERENCES")
-	if !ok {
-		dir = filepath.Join("..", "..", ".references")
-	}
-	script, err := os.ReadFile(filepath.Join(dir, "axe", "axe.min.js"))
-	if err != nil {
-		t.Log("no axe-core: the accessibility audit is left out")
-	}
-	return string(script)
-}
-
-// servePages runs a server on the loopback interface and gives its address.
-func servePages(t *testing.T, lan bool) (base string, s *serve.Server) {
-	t.Helper()
-	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
-	s, err := serve.New(serve.Options{
-		Store: t.TempDir(), LAN: lan, Names: []string{"127.0.0.1"}, Language: "en", Version: "test", RunoutMm: 1, Pages: pages.FS,
-		Measure: measureServed, Judge: review.Judge, Paired: func(string) {},
-	})
-	require.NoError(t, err)
-	listener, err := net.Listen("tcp", "127.0.0.1:0")
-	require.NoError(t, err)
-	ctx, end := context.WithCancel(t.Context())
-	done := make(chan error, 1)
-	go func() { done <- s.Serve(ctx, listener) }()
-	t.Cleanup(func() {
-		end()
-		require.NoError(t, <-done)
-		require.NoError(t, s.Close())
-	})
-	return "http://" + listener.Addr().String(), s
 }
 
 // Nothing is shown without pairing; a wrong code is refused, the right one opens.
-func TestPagesPairing(t *testing.T) {
+func pagesPair(t *testing.T, c *chromium) {
 	base, s := servePages(t, true)
 	code := s.NewCode()
-	b := openBrowser(t, base, 360, 740)
+	b := c.open(t, base, 360, 740)
 	b.goTo("#/jobs")
 	b.waitText("Pair this device")
+	assert.Equal(t, "401 401 401", evaluate[string](b, `Promise.all(['hello', 'jobs', 'sheets.pdf'].map((each) => fetch('/api/' + each))).then((all) => all.map((each) => each.status).join(' '))`))
 	b.run(chromedp.SendKeys("#code", "00000000"+kb.Enter))
-	b.waitText("This code is not right")
+	b.waitText("That is not the code")
 	b.audit("pair")
 	b.run(chromedp.SetValue("#code", code), chromedp.SendKeys("#code", kb.Enter))
 	b.waitText("No job fits")
+}
+
+// The owner's whole path: from the sheets to a kept stage, what to turn, and the stages
+// after it.
+func pagesMeasureAlone(t *testing.T, c *chromium, width, height int64, views ...string) {
+	base, _ := servePages(t, false)
+	ownerPrepares(c.open(t, base, width, height))
+	ownerPhotographs(c.open(t, base, width, height), views)
+	ownerAdjusts(c.open(t, base, width, height))
+	ownerGoesOn(c.open(t, base, width, height))
+}
+
+const ownersJob = "Trike-7"
+
+// ownerPrepares goes from the start to the photos.
+func ownerPrepares(b *browser) {
+	b.goTo("")
+	b.waitText("Print and lay the two sheets")
+	b.audit("01-sheets")
+	b.run(chromedp.Click(".forward a"))
+	b.waitText("Check the printed rulers")
+	b.run(chromedp.SetValue("#ruler-x", "9,9"), chromedp.Click("form button"))
+	b.waitText("Enter a length from 80 to 120 mm")
+	b.audit("02-ruler")
+	b.run(chromedp.SetValue("#ruler-x", "100,0"), chromedp.Click("form button"))
+	b.waitText("Wheels, bars and load")
+	b.run(chromedp.SetValue("#reference", ownersJob), chromedp.SetValue("#name", "<b>red</b>"), chromedp.SetValue("#rim", "305"))
+	b.audit("03-vehicle")
+	b.run(chromedp.Click("form button.main"))
+	b.waitText("Check before measuring")
+	b.run(chromedp.Click("#wheel_axles-ok"))
+	b.waitText("Kept")
+	b.run(chromedp.Click("#spokes-failed"), chromedp.SendKeys("#note-spokes", "two are loose"+kb.Tab))
+	b.audit("04-checks")
+	b.run(chromedp.Click(".forward a"))
+	b.waitText("DO NOT RIDE")
+	b.audit("05-alarm")
+	assert.Equal(b.t, "<b>red</b>", evaluate[string](b, `document.querySelector('.about').textContent.split(' · ')[1]`), "what a person enters is text, not markup")
+}
+
+// ownerPhotographs takes the photos: each is judged, and each narrows the interval.
+func ownerPhotographs(b *browser, views []string) {
+	b.goTo("#/job/" + ownersJob + "/checks")
+	b.waitText("Check before measuring")
+	b.run(chromedp.Click("#spokes-ok"))
+	b.waitText("Kept")
+	b.run(chromedp.Click(".forward a"))
+	b.waitText("Valves at the top")
+	half := math.Inf(1)
+	for _, view := range views {
+		b.choose("files-top-"+view, samplePhotos(view)...)
+		b.waitFor(fmt.Sprintf(`document.querySelector('section[aria-labelledby="top-%s"] .verdict.good, section[aria-labelledby="top-%[1]s"] .verdict.usable')`, view))
+		b.waitText("Taken from " + map[string]string{"front": "the front", "rear": "the rear", "above": "above"}[view])
+		half = b.waitNarrower(half)
+	}
+	b.waitText("Forecast: ±")
+	b.waitFor(fmt.Sprintf(`document.querySelectorAll('.earlier').length === %d`, len(views)-1))
+	b.waitFor(`[...document.querySelectorAll('.photo img')].every((each) => each.src.includes('marks'))`)
+	b.waitFor(`[...document.querySelectorAll('.photo img')].every((each) => each.scrollIntoView() ?? each.naturalWidth > 0)`)
+	b.audit("06-photos")
+}
+
+// waitNarrower waits until the toe on the page has an interval whose half is less than
+// before, and returns that.
+func (b *browser) waitNarrower(before float64) (half float64) {
+	b.t.Helper()
+	const shown = `Number(/± ([\d.]+) mm/.exec(document.querySelector('.reading .figure')?.innerText)?.[1])`
+	b.waitFor(fmt.Sprintf("%s < %g", shown, min(before, 1e9)))
+	return evaluate[float64](b, shown)
+}
+
+// ownerAdjusts keeps what was found, reads the advice and records the turn.
+func ownerAdjusts(b *browser) {
+	b.goTo("#/job/" + ownersJob + "/result")
+	b.waitText("Keep this measurement")
+	b.audit("07-result")
+	b.run(chromedp.Click(`section[aria-labelledby="keep"] button`))
+	b.waitText("turn the rods as advised")
+	b.audit("08-kept")
+	b.waitText("What to turn is not known yet")
+	b.run(chromedp.SetValue("#thread", "M6"), chromedp.SetValue("#kind", "one_rod"), chromedp.SetValue("#rods", "behind"),
+		chromedp.SetValue("#arm", "70"), chromedp.SetValue("#ends", "right_and_left"), chromedp.SetValue("#left-thread", "left"), chromedp.Click("#steering button"))
+	b.waitText("make it ")
+	b.waitText("lock nuts")
+	b.audit("09-advice")
+	b.run(chromedp.Click(`section[aria-labelledby="turned"] button`))
+	b.waitText("Measure what the turn has done")
+	b.audit("10-turned")
+}
+
+// ownerGoesOn measures again, finds the toe where it is wanted now, and is sent to the
+// first lock nut.
+func ownerGoesOn(b *browser) {
+	b.goTo("#/job/" + ownersJob + "/result")
+	b.waitText("Measure again")
+	b.run(chromedp.Click(`section[aria-labelledby="next"] a`))
+	b.waitText("Photos: adjusted, lock nuts loose")
+	b.choose("files-top-front", samplePhotos("front")...)
+	b.waitNarrower(math.Inf(1))
+	b.run(chromedp.Click(".forward a"))
+	b.waitText("Result: adjusted, lock nuts loose")
+	b.run(chromedp.Click(`section[aria-labelledby="keep"] button`))
+	b.waitFor(`!document.querySelector('section[aria-labelledby="keep"]')`)
+	b.run(chromedp.Click("#steering summary"), chromedp.SetValue("#aim", "4"), chromedp.SetValue("#low", "1"), chromedp.SetValue("#high", "7"), chromedp.Click("#steering button"))
+	b.waitText("Tighten the first lock nut")
+	b.audit("11-next")
+	b.run(chromedp.Click(`section[aria-labelledby="next"] a`))
+	b.waitText("Photos: first lock nut tight")
 }
 
 // spoken finds the keys that a module names whole.
@@ -177,29 +161,81 @@ var spoken = regexp.MustCompile(`say\('([^'{$]+)'`)
 // Every text is there in both languages, and every one that a module names. Only
 // German has words for what the server says in English itself.
 func TestPagesCatalogues(t *testing.T) {
-	catalogues := map[string]map[string]string{}
-	for _, code := range []string{"en", "de"} {
-		content, err := pages.FS.ReadFile("assets/" + code + ".json")
-		require.NoError(t, err)
-		var texts map[string]string
-		require.NoError(t, json.Unmarshal(content, &texts))
-		catalogues[code] = texts
-	}
-	for key, text := range catalogues["en"] {
+	en, de := catalogue(t, "en"), catalogue(t, "de")
+	for key, text := range en {
 		assert.NotEmpty(t, text, key)
-		assert.NotEmpty(t, catalogues["de"][key], key)
+		assert.NotEmpty(t, de[key], key)
 	}
-	saidByServer := regexp.MustCompile(`^(finding|source|advice)\.`)
-	for key := range catalogues["de"] {
-		assert.True(t, catalogues["en"][key] != "" || saidByServer.MatchString(key), key)
+	saidByServer := regexp.MustCompile(`^(error|finding|source|advice)\.`)
+	for key := range de {
+		assert.True(t, en[key] != "" || saidByServer.MatchString(key), key)
 	}
 	modules, err := fs.Glob(pages.FS, "assets/*.js")
 	require.NoError(t, err)
 	for _, name := range modules {
-		content, err := pages.FS.ReadFile(name)
+		content, err := fs.ReadFile(pages.FS, name)
 		require.NoError(t, err)
 		for _, key := range spoken.FindAllSubmatch(content, -1) {
-			assert.NotEmpty(t, catalogues["en"][string(key[1])], "%s: %s", name, key[1])
+			assert.NotEmpty(t, en[string(key[1])], "%s: %s", name, key[1])
 		}
 	}
+}
+
+// Every code that the server may send has German words; what exposure and angle of a
+// photo are called, words in both languages.
+func TestPagesWordEveryCode(t *testing.T) {
+	en, de := catalogue(t, "en"), catalogue(t, "de")
+	given := func(pattern string, globs ...string) []string {
+		var codes []string
+		for _, glob := range globs {
+			files, err := fs.Glob(os.DirFS("../.."), glob)
+			require.NoError(t, err)
+			for _, name := range files {
+				content, err := os.ReadFile("../../" + name)
+				require.NoError(t, err)
+				for _, match := range regexp.MustCompile(pattern).FindAllStringSubmatch(string(content), -1) {
+					codes = append(codes, match[1])
+				}
+			}
+		}
+		slices.Sort(codes)
+		return slices.Compact(codes)
+	}
+	findings := append(given(`find\(\w+, "(\w+)"`, "report/review/judge.go"), given(`Refusal\{\s*Code:\s*"(\w+)"`, "vision/*[a-z].go", "measure/*[a-z].go", "report/serve/measuring.go")...)
+	require.Greater(t, len(findings), 15)
+	elsewhere := regexp.MustCompile(`^(no_chessboard|too_few_views|views_missing|camera_not_settled|turns_disagree|steering_impossible)$`) // no page asks for these
+	for _, code := range findings {
+		if !elsewhere.MatchString(code) {
+			assert.NotEmpty(t, de["finding."+code], code)
+			assert.NotEmpty(t, de["finding."+code+".remedy"], code)
+		}
+	}
+	problems := append(given(`problem\{[^\n]*Code: "(\w+)"`, "report/serve/*.go"), given(`conflict\("(\w+)"`, "report/serve/*.go")...)
+	require.Greater(t, len(problems), 12)
+	for _, code := range problems {
+		if code != "bad_request" { // says what is wrong with the very entry
+			assert.NotEmpty(t, de["error."+code], code)
+			assert.NotEmpty(t, de["error."+code+".remedy"], code)
+		}
+	}
+	for _, exposure := range append(given(`Exposure = "(\w+)"`, "report/review/judge.go"), "good") {
+		assert.NotEmpty(t, en["exposure."+exposure], exposure)
+	}
+	for _, angle := range []string{"front", "corner", "right", "rear", "left", "above"} {
+		assert.NotEmpty(t, en["angle."+angle], angle)
+	}
+}
+
+// All that a browser may load, photos apart, so the first visit too.
+func TestPagesWeight(t *testing.T) {
+	var bytes int64
+	require.NoError(t, fs.WalkDir(pages.FS, ".", func(_ string, e fs.DirEntry, err error) error {
+		if err != nil || e.IsDir() {
+			return err
+		}
+		info, err := e.Info()
+		bytes += info.Size()
+		return err
+	}))
+	assert.LessOrEqual(t, bytes, int64(150_000))
 }

@@ -1,14 +1,13 @@
 // Requests to the server and its events.
-import { language, say, sayOr } from './words.js';
+import { language, said, say } from './words.js';
 
 // Problem is an answer that was no success, in words for a person.
 export class Problem extends Error {
   constructor(status, error = {}) {
-    const known = sayOr(`error.${error.code}`, '');
-    super(known || error.reason || say('error.unknown', { status }));
+    const [reason, remedy] = said('error', error.code, error.reason, error.remedy);
+    super(reason || say('error.unknown', { status }));
     this.status = status;
-    this.code = error.code ?? '';
-    this.remedy = known ? sayOr(`error.${error.code}.remedy`, '') : error.remedy ?? '';
+    this.remedy = remedy;
   }
 }
 

@@ -1,6 +1,6 @@
 // What several views show: alarms, a toe, a photo and what it is worth, a refusal.
 import { h } from './dom.js';
-import { inch, language, number, say, sayOr, toe } from './words.js';
+import { inch, number, said, say, sayOr, toe } from './words.js';
 
 // alarms are the checks that are not in order: nothing stands above them.
 export function alarms(job) {
@@ -17,8 +17,9 @@ export function adviceText({ text }) {
   return sayOr(`advice.${text}`, text);
 }
 
-export function picture(path, key, name) {
-  const image = h('img', { src: `/api/${path}/uploads/${key}/picture?marks=1&width=480`, alt: say('photos.alt', { name }), width: 480, height: 360, loading: 'lazy' });
+// picture is a photo made small, with what was measured in it drawn on where it is marked.
+export function picture(path, key, name, marked = false) {
+  const image = h('img', { src: `/api/${path}/uploads/${key}/picture?width=480${marked ? '&marks=1' : ''}`, alt: say('photos.alt', { name }), width: 480, height: 360, loading: 'lazy' });
   image.addEventListener('error', () => image.remove()); // a file that is no picture has none
   return image;
 }
@@ -39,28 +40,24 @@ export function verdict(judgement) {
 }
 
 // seen is what was looked for in a photo and whether it is there.
-function seen({ sheets = [], wheels, blur_px: blur, exposure, angle }) {
+function seen({ sheets = [], wheels, blur_px: blur, exposure, angle, findings }) {
   const both = wheels?.left && wheels.right;
   const one = wheels?.left ? 'left' : 'right';
   return [
     [sheets.length > 0, sheets.length ? say('seen.sheets', { list: sheets.join(', ') }) : say('seen.nosheet')],
     wheels && [both, both ? say('seen.wheels') : say(wheels.left || wheels.right ? `seen.only.${one}` : 'seen.nowheels')],
-    blur > 0 && [blur < 4, say('seen.blur', { px: number(blur, 1) })],
-    exposure && [exposure === 'good', sayOr(`exposure.${exposure}`, exposure)],
-    angle && [angle !== 'unknown', sayOr(`angle.${angle}`, angle)],
+    blur > 0 && [!findings.some((each) => each.code === 'blurred'), say('seen.blur', { px: number(blur, 1) })],
+    exposure && [exposure === 'good', say(`exposure.${exposure}`)],
+    angle && [true, say(`angle.${angle}`)],
   ].filter(Boolean);
 }
 
-// findingText is what is wrong and what to do. The server says it in English, and
-// more exactly than a catalogue can; other languages have their words by its code.
-export function findingText({ code, text, remedy }) {
-  if (language === 'en') return [text, remedy];
-  return [sayOr(`finding.${code}`, text), sayOr(`finding.${code}.remedy`, remedy)];
-}
+// findingText is what is wrong with a photo and what to do.
+export const findingText = ({ code, text, remedy }) => said('finding', code, text, remedy);
 
 // refusalText names a photo, which the server calls by its key, as the person does.
 export function refusalText({ code, photo, reason, remedy }, photos = []) {
-  const [text, act] = findingText({ code, text: reason, remedy });
+  const [text, act] = said('finding', code, reason, remedy);
   const name = photos.find((each) => each.key === photo)?.name;
   return { reason: `${name ? `${name}: ` : ''}${text}`, remedy: act };
 }

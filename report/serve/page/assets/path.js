@@ -118,7 +118,7 @@ function checks({ id, job, show }) {
     } catch (problem) { state.textContent = problem.message; }
   };
   const one = (check) => {
-    const state = h('span', { class: 'state', role: 'status' });
+    const state = h('span', { class: 'state' });
     const note = h('input', { id: `note-${check.id}`, value: check.note ?? '', maxlength: 300, autocomplete: 'off' });
     const failure = h('div', { class: 'field', hidden: check.result !== 'failed' }, h('label', { for: note.id }, say('checks.note')), note);
     const choose = (found) => { failure.hidden = found !== 'failed'; return record(check.id, found, failure.hidden ? '' : note.value.trim(), state); };
@@ -126,7 +126,7 @@ function checks({ id, job, show }) {
     return h('fieldset', { class: 'check' }, h('legend', {}, say(`check.${check.id}`)),
       h('div', { class: 'choices' }, results.map((found) => h('span', { class: 'tick' },
         h('input', { type: 'radio', name: check.id, id: `${check.id}-${found}`, checked: check.result === found, onchange: () => choose(found) }),
-        h('label', { for: `${check.id}-${found}` }, say(`checked.${found}`))))), failure, state);
+        h('label', { for: `${check.id}-${found}` }, say(`checked.${found}`)))), state), failure);
   };
   show(say('checks.title'), h('p', {}, say('checks.how')), h('form', { onsubmit: (event) => event.preventDefault() }, job.checks.map(one)),
     forward(address(id, 'photos')));

@@ -24,7 +24,7 @@ export async function photos({ id, job, show }) {
     await refresh();
   }
   function draw() {
-    for (const each of tiles) each.draw(job.photos, queue.under(path));
+    for (const each of tiles) each.draw(job, queue.under(path));
     panel = swap(panel, readingOf(job, earlier));
   }
   async function refresh() {
@@ -42,7 +42,7 @@ export async function photos({ id, job, show }) {
     draw();
   }
   const unwatch = queue.watch((item, answer) => {
-    if (!item.path.startsWith(path)) return;
+    if (item.path !== path) return;
     const photo = item.state === 'arrived' && (answer?.photo ?? { key: item.key, name: item.name, ...item.query, judgement: null });
     if (photo && !job.photos.some((each) => each.key === photo.key)) job.photos.push(photo);
     draw();
@@ -85,9 +85,10 @@ function tile(path, position, view, takeOut) {
     h('div', { class: 'where' }, standing(view), h('p', {}, say(`stand.${view}.how`))),
     h('div', { class: 'buttons' }, choose('camera', { capture: 'environment' }), choose('files', { multiple: true })), list);
   const mine = (each) => (each.position || 'top') === position && placeOf(each) === view;
-  const draw = (photos, waiting) => {
+  const draw = ({ photos, measured }, waiting) => {
+    const marked = new Set(measured?.result?.photos.map((each) => each.file));
     const sending = waiting.filter((item) => (item.query.position || 'top') === position && (item.query.view || 'other') === view);
-    list = swap(list, h('ul', { class: 'taken' }, photos.filter(mine).map((each) => taken(path, each, takeOut)), sending.map(underWay)));
+    list = swap(list, h('ul', { class: 'taken' }, photos.filter(mine).map((each) => taken(path, each, marked.has(each.key), takeOut)), sending.map(underWay)));
   };
   return { node, draw };
 }
@@ -107,13 +108,13 @@ function underWay(item) {
       h('button', { id: `drop-${item.key}`, onclick: () => queue.drop(item.key) }, say('photos.drop'), h('span', { class: 'unseen' }, ` ${item.name}`))));
 }
 
-function taken(path, photo, takeOut) {
+function taken(path, photo, marked, takeOut) {
   const { key, name, judgement } = photo;
   const away = h('button', {
     id: `drop-${key}`,
     onclick: async () => { try { await takeOut(key); } catch (problem) { announce(problem.message); } },
   }, say('photos.drop'), h('span', { class: 'unseen' }, ` ${name}`));
-  return h('li', { class: 'photo' }, judgement && picture(path, key, name), h('p', { class: 'file' }, name), verdict(judgement), h('p', { class: 'buttons' }, away));
+  return h('li', { class: 'photo' }, judgement && picture(path, key, name, marked), h('p', { class: 'file' }, name), verdict(judgement), h('p', { class: 'buttons' }, away));
 }
 
 // readingOf is the toe as the photos so far tell it, and what the next one buys.

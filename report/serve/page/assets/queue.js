@@ -24,9 +24,9 @@ function tell(item, answer = null) {
   for (const act of watchers) act(item, answer);
 }
 
-// under lists what still has to be sent below a path.
+// under lists what still has to be sent to a path or below it.
 export function under(path) {
-  return [...items.values()].filter((item) => item.path.startsWith(`${path}/`));
+  return [...items.values()].filter((item) => `${item.path}/`.startsWith(`${path}/`));
 }
 
 export const connected = () => pause === 0;

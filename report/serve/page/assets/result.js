@@ -17,8 +17,8 @@ export async function result(page) {
     job.measured?.refused && h('section', { 'aria-labelledby': 'refused' }, h('h2', { id: 'refused' }, say('result.refused')), refusedParts(job.measured.refused, job.photos)),
     q ? toeParts(q, job, fresh) : h('p', {}, say('result.none')),
     fresh && keep(job, again),
-    q && nextParts(job, fresh, again),
-    q && adviceParts(job.advice),
+    q && nextParts(job, fresh),
+    last && !fresh && [adviceParts(job.advice, job.next), job.next.task === 'adjust' && turnedForm(job, again)],
     fresh && [wheelTable(fresh), budget(fresh), notes(fresh)],
     steeringForm(job, again),
     h('p', {}, h('a', { href: `#/job/${id}` }, say('result.record'))));
@@ -46,18 +46,17 @@ function keep(job, again) {
     guarded(send, field(say('keep.stage'), stage, say('keep.hint')), h('p', {}, h('button', { class: 'main' }, say('keep.do')))));
 }
 
-function nextParts(job, fresh, again) {
+function nextParts(job, fresh) {
   const { task, text } = job.next;
   const link = (step, text) => h('p', {}, h('a', { href: `#/job/${job.id}/${step}`, class: 'button' }, say(text)));
   return h('section', { 'aria-labelledby': 'next' }, h('h2', { id: 'next' }, say('next.title')),
     fresh ? h('p', {}, say('next.keep')) : h('p', {}, text),
-    !fresh && (task === 'clear' || task === 'checks' ? link('checks', 'next.tochecks') : task !== 'wait' && task !== 'adjust' && link('photos', 'next.again')),
-    !fresh && task === 'adjust' && turnedForm(job, again));
+    !fresh && (task === 'clear' || task === 'checks' ? link('checks', 'next.tochecks') : task !== 'wait' && task !== 'adjust' && link('photos', 'next.again')));
 }
 
 // adviceParts say what to turn. The cautions are never without it, nor it without them.
-function adviceParts(advice) {
-  if (!advice) return null;
+function adviceParts(advice, { task }) {
+  if (!advice) return task === 'adjust' && h('p', {}, h('strong', {}, say('advice.none')));
   const doing = advice.answer === 'turn' || advice.answer === 'learn';
   return h('section', { class: 'advice', 'aria-labelledby': 'advice' }, h('h2', { id: 'advice' }, say('advice.title')),
     h('p', {}, h('strong', {}, say(`answer.${advice.answer}`))),
@@ -98,9 +97,9 @@ function turnedForm(job, again) {
     await post(`jobs/${job.id}/turned`, { turned: rows.map(({ rod, way, turns }) => ({ rod: rod.value, longer_by_turns: Number(way.value) * read(turns.value) })) });
     await again();
   };
-  return guarded(send, h('h3', {}, say('turned.title')), h('p', { class: 'hint' }, say('turned.hint')),
+  return h('section', { 'aria-labelledby': 'turned' }, h('h2', { id: 'turned' }, say('turned.title')), guarded(send, h('p', { class: 'hint' }, say('turned.hint')),
     rows.map(({ rod, way, turns }) => h('div', { class: 'row' }, field(say('turned.rod'), rod), field(say('turned.way'), way), field(say('turned.turns'), turns))),
-    h('p', {}, h('button', { class: 'main' }, say('turned.do'))));
+    h('p', {}, h('button', { class: 'main' }, say('turned.do')))));
 }
 
 function wheelTable(result) {
@@ -156,7 +155,7 @@ function steeringForm(job, again) {
     await post(`jobs/${job.id}/steering`, Object.fromEntries(Object.entries({ ...s, ...told }).filter(([, value]) => value !== '' && value != null)));
     await again();
   };
-  return h('details', { id: 'steering' }, h('summary', {}, say('steering.title')), guarded(send,
+  return h('details', { id: 'steering', open: job.next.task === 'adjust' && !job.advice }, h('summary', {}, say('steering.title')), guarded(send,
     field(say('steering.thread'), thread, say('steering.thread.hint')), field(say('steering.kind'), kind), field(say('steering.rods'), rods),
     field(say('steering.arm'), arm, say('steering.arm.hint')), field(say('steering.ends'), ends), field(say('steering.left'), left),
     field(say('steering.engaged'), engaged),
