@@ -17,8 +17,10 @@ import (
 // This file words advice on tie rods for a mechanic.
 
 // AdjustJSON writes advice as adjust.schema.json describes it.
-func AdjustJSON(w io.Writer, a measure.RodAdvice) error {
-	l := English()
+func AdjustJSON(w io.Writer, a measure.RodAdvice) error { return encode(w, English().rodAdvice(a)) }
+
+// rodAdvice returns advice with its words, and with empty lists in place of missing ones.
+func (l *Language) rodAdvice(a measure.RodAdvice) rodAdvice {
 	a.Turns, a.MmPerTurnFrom = list(a.Turns), list(a.MmPerTurnFrom)
 	a.Assumed, a.MeasureFirst = list(a.Assumed), l.advice(a.MeasureFirst)
 	if a.Expected != nil {
@@ -26,22 +28,22 @@ func AdjustJSON(w io.Writer, a measure.RodAdvice) error {
 		expected.Parts = list(expected.Parts)
 		a.Expected = &expected
 	}
-	return encode(w, rodAdvice{a, l.summary(a), list(l.instructions(a)), l.rodCautions(a)})
+	return rodAdvice{a, l.summary(a), list(l.instructions(a)), l.rodCautions(a)}
 }
 
-// JobAdvice is what a job advises now, as AdjustJSON writes it; nil when there is
-// nothing to advise.
-func JobAdvice(s *job.Inspected) (json.RawMessage, error) {
+// JobAdvice is what a job advises now, as AdjustJSON writes it but in any language; nil
+// when there is nothing to advise.
+func JobAdvice(s *job.Inspected, l *Language) (json.RawMessage, error) {
 	advice := s.Advice()
 	if advice == nil {
 		return nil, nil
 	}
 	var content bytes.Buffer
-	err := AdjustJSON(&content, *advice)
+	err := encode(&content, l.rodAdvice(*advice))
 	return content.Bytes(), err
 }
 
-// rodAdvice is advice as it is written, with its words in English.
+// rodAdvice is advice as it is written, with its words.
 type rodAdvice struct {
 	measure.RodAdvice
 	Summary      string   `json:"summary"`

@@ -11,7 +11,7 @@ import (
 
 // JSON writes a result as measurement.schema.json describes it. It fails on
 // numbers that are not finite rather than write half a result.
-func JSON(w io.Writer, r measure.Result) error { return encode(w, Worded(r)) }
+func JSON(w io.Writer, r measure.Result) error { return encode(w, English().Worded(r)) }
 
 // RefusalJSON writes why there is no result.
 func RefusalJSON(w io.Writer, refusal *vision.Refusal) error {
@@ -27,10 +27,9 @@ func encode(w io.Writer, v any) error {
 	return e.Encode(v)
 }
 
-// Worded returns r as it is written: with all that it says in English as well, and with
+// Worded returns r as it is written: with all that it says in words as well, and with
 // empty lists in place of missing ones, so that a reader finds [] and never null.
-func Worded(r measure.Result) measure.Result {
-	l := English()
+func (l *Language) Worded(r measure.Result) measure.Result {
 	r.Wheels = list(r.Wheels)
 	r.Budget = slices.Clone(list(r.Budget))
 	for i := range r.Budget {

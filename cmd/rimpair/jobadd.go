@@ -180,7 +180,7 @@ func recordAdvice(dir string, to *job.Adjustment) error {
 	if err != nil {
 		return err
 	}
-	to.Advice, err = report.JobAdvice(s)
+	to.Advice, err = report.JobAdvice(s, report.English())
 	return err
 }
 

@@ -34,7 +34,8 @@ type measurement struct {
 	refusal *vision.Refusal
 }
 
-// measured is what a page is told.
+// measured is what a page is told. Events tell the state alone: the page asks for the
+// rest, in its language.
 type measured struct {
 	State   string          `json:"state"` // measuring, done
 	Result  *measure.Result `json:"result,omitempty"`
@@ -82,7 +83,7 @@ func (t *shoot) measure() {
 		shots, latest := t.goodShots(), t.latest
 		t.again = false
 		t.mu.Unlock()
-		t.stream.send("measured", latest.told("measuring"))
+		t.stream.send("measured", measured{State: "measuring"})
 		latest = t.measureShots(shots, latest)
 		t.mu.Lock()
 		closed := t.server.closing.Err() != nil
@@ -96,7 +97,7 @@ func (t *shoot) measure() {
 		case closed:
 			return // it is measured when the server is up again
 		case !going:
-			t.stream.send("measured", latest.told("done"))
+			t.stream.send("measured", measured{State: "done"})
 			return
 		}
 	}
@@ -196,37 +197,31 @@ func (m *measurement) byKey(r *vision.Refusal, in spool) *vision.Refusal {
 	return &named
 }
 
-// told is the measurement as a page is told. The photos have their keys in place of
-// their names, which need not differ.
-func (m *measurement) told(state string) measured {
-	told := measured{State: state}
-	if m == nil {
+// told is where the measuring is and what it came to, nil before anything can be
+// measured. The photos have their keys in place of their names, which need not differ.
+func (t *shoot) told(l *report.Language) *measured {
+	t.mu.Lock()
+	running, m := t.running, t.latest
+	t.mu.Unlock()
+	told := &measured{State: "done"}
+	if running {
+		told.State = "measuring"
+	}
+	switch {
+	case m == nil && !running:
+		return nil
+	case m == nil:
 		return told
 	}
 	told.Refused = m.refusal
 	if m.found != nil {
-		r := report.Worded(m.found.Result)
+		r := l.Worded(m.found.Result)
 		for i := range r.Photos {
 			r.Photos[i].File = m.shots[i].Key
 		}
 		told.Result = &r
 	}
 	return told
-}
-
-// told is the state of the measuring, nil before anything can be measured.
-func (t *shoot) told() *measured {
-	t.mu.Lock()
-	defer t.mu.Unlock()
-	state := "done"
-	switch {
-	case t.running:
-		state = "measuring"
-	case t.latest == nil:
-		return nil
-	}
-	told := t.latest.told(state)
-	return &told
 }
 
 // overlay is what was measured in a photo, nil when nothing was.

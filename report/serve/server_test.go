@@ -502,7 +502,9 @@ func TestEventStream(t *testing.T) {
 		seen += lines.Text() + "\n"
 	}
 	assert.Contains(t, seen, "event: judged\nid: "+r.boot+"-1\n")
-	assert.Contains(t, seen, `"refused":{"code":"wheels_not_found","photo":"front-key"`, "the photo is named by its key")
+	refused := r.job(id).Measured.Refused
+	require.NotNil(t, refused)
+	assert.Equal(t, "front-key", refused.Photo, "the photo is named by its key")
 	r.end()
 	_, err = io.ReadAll(answered.Body)
 	assert.NoError(t, err, "closing ends the stream")

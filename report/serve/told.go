@@ -149,7 +149,7 @@ func (s *Server) handleTurned(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return err
 		}
-		advice, err := report.JobAdvice(inspected)
+		advice, err := report.JobAdvice(inspected, report.English())
 		if err != nil {
 			return err
 		}

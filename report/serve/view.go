@@ -98,9 +98,9 @@ func (t *shoot) view(j *job.Inspected, l *report.Language) (*jobView, error) {
 		v.Photos = append(v.Photos, viewOf(p))
 	}
 	t.mu.Unlock()
-	v.Measured = t.told()
+	v.Measured = t.told(l)
 	var err error
-	v.Advice, err = report.JobAdvice(j)
+	v.Advice, err = report.JobAdvice(j, l)
 	return v, err
 }
 

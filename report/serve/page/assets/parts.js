@@ -1,6 +1,6 @@
 // What several views show: alarms, a toe, a photo and what it is worth, a refusal.
 import { h } from './dom.js';
-import { inch, number, said, say, sayOr, toe } from './words.js';
+import { inch, number, said, say, toe } from './words.js';
 
 // alarms are the checks that are not in order: nothing stands above them.
 export function alarms(job) {
@@ -11,10 +11,6 @@ export function alarms(job) {
 
 export function figure(q) {
   return h('p', { class: 'figure' }, h('strong', {}, toe(q)), h('span', { class: 'inch' }, ` ${inch(q)}`));
-}
-
-export function adviceText({ text }) {
-  return sayOr(`advice.${text}`, text);
 }
 
 // picture is a photo made small, with what was measured in it drawn on where it is marked.

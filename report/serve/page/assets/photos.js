@@ -3,7 +3,7 @@
 import { get, listen, remove } from './api.js';
 import { announce, h, swap } from './dom.js';
 import { intervalBar, standing } from './drawing.js';
-import { adviceText, figure, findingText, picture, refusalText, refusedParts, verdict } from './parts.js';
+import { figure, findingText, picture, refusalText, refusedParts, verdict } from './parts.js';
 import * as queue from './queue.js';
 import { halfText, say, toe } from './words.js';
 
@@ -20,27 +20,26 @@ export async function photos({ id, job, show }) {
 
   async function takeOut(key) {
     await remove(`${path}/uploads/${key}`);
-    earlier.length = 0;
     await refresh();
+    earlier.length = 0;
   }
   function draw() {
     for (const each of tiles) each.draw(job, queue.under(path));
     panel = swap(panel, readingOf(job, earlier));
   }
   async function refresh() {
-    job = { ...job, ...await get(path) };
-    draw();
-  }
-  function measured(next) {
     const before = job.measured?.result?.total_toe_mm;
-    const now = next.result?.total_toe_mm;
+    job = await get(path);
+    const { result, refused } = job.measured ?? {};
+    const now = result?.total_toe_mm;
     if (before && now && before.standard_uncertainty !== now.standard_uncertainty) earlier.push(before);
-    job.measured = next;
-    const words = now ? say('reading.said', { toe: toe(now) }) : next.refused ? refusalText(next.refused, job.photos).reason : '';
+    const words = now ? say('reading.said', { toe: toe(now) }) : refused ? refusalText(refused, job.photos).reason : '';
     if (words && words !== heard) announce(words);
     heard = words;
     draw();
   }
+  // Where the line is lost, the next connection tells.
+  const refreshed = () => refresh().catch(() => {});
   const unwatch = queue.watch((item, answer) => {
     if (item.path !== path) return;
     const photo = item.state === 'arrived' && (answer?.photo ?? { key: item.key, name: item.name, ...item.query, judgement: null });
@@ -54,7 +53,7 @@ export async function photos({ id, job, show }) {
     half, h('p', { class: 'forward' }, h('a', { href: `#/job/${id}/result`, class: 'button main' }, say('photos.done'))));
   draw();
   const close = listen(`${path}/events`, {
-    open: () => refresh().catch(() => { /* lost again: the next connection tells */ }),
+    open: refreshed,
     judged: ({ key, judgement }) => {
       const photo = job.photos.find((each) => each.key === key);
       if (!photo) return;
@@ -62,7 +61,11 @@ export async function photos({ id, job, show }) {
       announce(`${photo.name}: ${say(`verdict.${judgement.verdict}`)}. ${judgement.findings.map((each) => findingText(each).join(' ')).join(' ')}`);
       draw();
     },
-    measured,
+    measured: ({ state }) => {
+      if (state === 'done') return refreshed();
+      job.measured = { ...job.measured, state };
+      draw();
+    },
   });
   return () => { unwatch(); close(); };
 }
@@ -133,6 +136,6 @@ function forecastParts({ total_toe_mm: q, advice }, target, earlier) {
   return [
     h('div', { class: 'bar' }, intervalBar({ toe: q, target, before: earlier, forecast: next?.predicted_half_width_mm })),
     h('p', { class: 'hint' }, say('bar.key')),
-    next && h('p', {}, h('strong', {}, say('reading.next')), ` ${adviceText(next)} `, say('reading.forecast', { half: halfText(next.predicted_half_width_mm) })),
+    next && h('p', {}, h('strong', {}, say('reading.next')), ` ${next.text} `, say('reading.forecast', { half: halfText(next.predicted_half_width_mm) })),
   ];
 }

@@ -1,13 +1,14 @@
 // The result of a stage: the toe, what it means for the target, what to turn, and
 // which stage comes next after each lock nut.
-import { get, post } from './api.js';
+import { get, listen, post } from './api.js';
 import { fault, field, guarded, h, select } from './dom.js';
 import { intervalBar } from './drawing.js';
-import { adviceText, figure, refusedParts } from './parts.js';
-import { amount, halfText, number, plain, read, say, sayOr, toe, toeTarget } from './words.js';
+import { figure, refusedParts } from './parts.js';
+import { amount, number, plain, read, say, toe, toeTarget } from './words.js';
 
 export async function result(page) {
   const { id, job, show } = page;
+  if (job.measured?.state === 'measuring') return wait(page);
   const again = async () => result({ ...page, job: await get(`jobs/${id}`) });
   const fresh = job.measured?.result ?? null; // not in the record yet
   const last = job.stages.at(-1);
@@ -22,6 +23,20 @@ export async function result(page) {
     fresh && [wheelTable(fresh), budget(fresh), notes(fresh)],
     steeringForm(job, again),
     h('p', {}, h('a', { href: `#/job/${id}` }, say('result.record'))));
+}
+
+// wait shows the result when it is measured.
+function wait(page) {
+  const path = `jobs/${page.id}`;
+  page.show(say('result.title', { stage: say(`stage.${page.job.next.stage}`) }), h('p', {}, say('reading.measuring')));
+  const look = async () => {
+    const job = await get(path).catch(() => null); // lost: the next connection tells
+    if (!job || job.measured?.state === 'measuring') return;
+    end();
+    await result({ ...page, job });
+  };
+  const end = listen(`${path}/events`, { open: look, measured: look });
+  return end;
 }
 
 function verdictOf(q, { low_mm: low, high_mm: high }) {
@@ -57,29 +72,11 @@ function nextParts(job, fresh) {
 // adviceParts say what to turn. The cautions are never without it, nor it without them.
 function adviceParts(advice, { task }) {
   if (!advice) return task === 'adjust' && h('p', {}, h('strong', {}, say('advice.none')));
-  const doing = advice.answer === 'turn' || advice.answer === 'learn';
+  const list = (lines, more) => h('ul', more, lines.map((each) => h('li', {}, each)));
   return h('section', { class: 'advice', 'aria-labelledby': 'advice' }, h('h2', { id: 'advice' }, say('advice.title')),
-    h('p', {}, h('strong', {}, say(`answer.${advice.answer}`))),
-    advice.reason && h('p', {}, sayOr(`reason.${advice.reason}`, '')),
-    doing && h('ul', {}, advice.turns.map((turn) => h('li', {}, turnText(turn)))),
-    advice.answer === 'measure' && h('ul', {}, advice.measure_first.map((each) => h('li', {}, adviceText(each), ' ', say('reading.forecast', { half: halfText(each.predicted_half_width_mm) })))),
-    advice.expected && doing && h('p', {}, say('advice.expected', { toe: toe(advice.expected.total_toe_mm) })),
-    h('h3', {}, say('cautions')),
-    h('ul', { class: 'cautions' }, cautions(advice).map((each) => h('li', {}, each))),
-    h('details', { id: 'in-full' }, h('summary', {}, say('advice.full')),
-      h('div', { lang: 'en' }, h('p', {}, advice.summary), h('ul', {}, [...advice.instructions, ...advice.cautions].map((each) => h('li', {}, each))))));
-}
-
-function turnText(turn) {
-  const top = turn.top_moves ? say(`advice.top.${turn.top_moves}`) : say('advice.top.unknown');
-  const key = turn.longer ? 'advice.longer' : 'advice.shorter';
-  const how = say(key, { rod: say(`rod.${turn.rod}`), turns: plain(turn.turns), flats: plain(turn.flats), degrees: plain(Math.round(turn.degrees)) });
-  return turn.ends === 'both_right' ? `${how} ${say('advice.off')}` : `${how} ${top}`;
-}
-
-function cautions({ turns, sprung }) {
-  const least = Math.max(0, ...turns.map((each) => each.least_engaged_mm ?? 0));
-  return [say('caution.maker'), say(least ? 'caution.thread' : 'caution.thread.unknown', { mm: plain(least) }), say('caution.locknuts'), say('caution.ride'), !sprung && say('caution.rider')].filter(Boolean);
+    h('p', {}, h('strong', {}, advice.summary)), list(advice.instructions),
+    advice.answer === 'turn' && h('p', {}, say('advice.expected', { toe: toe(advice.expected.total_toe_mm) })),
+    h('h3', {}, say('cautions')), list(advice.cautions, { class: 'cautions' }));
 }
 
 // turnedForm records what was turned: every rod as it was, which is not always as advised.
@@ -118,13 +115,13 @@ function budget(result) {
   return h('details', { id: 'budget' }, h('summary', {}, say('budget.title')),
     h('table', {}, h('caption', { class: 'unseen' }, say('budget.title')),
       h('thead', {}, h('tr', {}, ['budget.source', 'budget.u', 'budget.share'].map((key) => h('th', { scope: 'col' }, say(key))))),
-      h('tbody', {}, result.budget.map((line) => h('tr', {}, h('th', { scope: 'row' }, sayOr(`source.${line.source}`, line.source)),
+      h('tbody', {}, result.budget.map((line) => h('tr', {}, h('th', { scope: 'row' }, line.source),
         h('td', {}, `${number(line.contribution_mm, 2)} mm`), h('td', {}, `${number(100 * line.share, 0)} %`))))));
 }
 
 function notes(result) {
-  if (!result.notes?.length) return null;
-  return h('section', { 'aria-labelledby': 'notes' }, h('h2', { id: 'notes' }, say('notes')), h('ul', { lang: 'en' }, result.notes.map((each) => h('li', {}, each))));
+  if (!result.notes.length) return null;
+  return h('section', { 'aria-labelledby': 'notes' }, h('h2', { id: 'notes' }, say('notes')), h('ul', {}, result.notes.map((each) => h('li', {}, each))));
 }
 
 // steeringForm describes what the advice needs to know; what it leaves out of a
