@@ -102,7 +102,7 @@ func ownerPhotographs(b *browser, views []string) {
 	}
 	b.waitText("Forecast: ±")
 	b.waitFor(fmt.Sprintf(`document.querySelectorAll('.earlier').length === %d`, len(views)-1))
-	b.waitFor(`[...document.querySelectorAll('.photo img')].every((each) => each.src.includes('marks'))`)
+	b.waitFor(`[...document.querySelectorAll('.photo img')].every((each) => each.src.includes('measured'))`)
 	b.waitFor(`[...document.querySelectorAll('.photo img')].every((each) => each.scrollIntoView() ?? each.naturalWidth > 0)`)
 	b.audit("06-photos")
 }
@@ -201,7 +201,8 @@ func TestPagesWordEveryCode(t *testing.T) {
 		slices.Sort(codes)
 		return slices.Compact(codes)
 	}
-	findings := append(given(`find\(\w+, "(\w+)"`, "report/review/judge.go"), given(`Refusal\{\s*Code:\s*"(\w+)"`, "vision/*[a-z].go", "measure/*[a-z].go", "report/serve/measuring.go")...)
+	findings := append(given(`find\(\w+, "(\w+)",`, "report/review/judge.go"), given(`Refusal\{\s*Code:\s*"(\w+)"`, "vision/*[a-z].go", "measure/*[a-z].go", "report/serve/measuring.go")...)
+	findings = append(findings, "wheel_cut_off.left", "wheel_cut_off.right")
 	require.Greater(t, len(findings), 15)
 	elsewhere := regexp.MustCompile(`^(no_chessboard|too_few_views|views_missing|camera_not_settled|turns_disagree|steering_impossible)$`) // no page asks for these
 	for _, code := range findings {

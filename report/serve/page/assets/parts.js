@@ -13,9 +13,10 @@ export function figure(q) {
   return h('p', { class: 'figure' }, h('strong', {}, toe(q)), h('span', { class: 'inch' }, ` ${inch(q)}`));
 }
 
-// picture is a photo made small, with what was measured in it drawn on where it is marked.
-export function picture(path, key, name, marked = false) {
-  const image = h('img', { src: `/api/${path}/uploads/${key}/picture?width=480${marked ? '&marks=1' : ''}`, alt: say('photos.alt', { name }), width: 480, height: 360, loading: 'lazy' });
+// picture is a photo made small, with the wheels drawn on: as its judgement found them,
+// or as they were measured.
+export function picture(path, key, name, measured = false) {
+  const image = h('img', { src: `/api/${path}/uploads/${key}/picture?marks=1&width=480${measured ? '&measured' : ''}`, alt: say('photos.alt', { name }), width: 480, height: 360, loading: 'lazy' });
   image.addEventListener('error', () => image.remove()); // a file that is no picture has none
   return image;
 }
@@ -36,12 +37,10 @@ export function verdict(judgement) {
 }
 
 // seen is what was looked for in a photo and whether it is there.
-function seen({ sheets = [], wheels, blur_px: blur, exposure, angle, findings }) {
-  const both = wheels?.left && wheels.right;
-  const one = wheels?.left ? 'left' : 'right';
+function seen({ sheets, wheels, blur_px: blur, exposure, angle, findings }) {
   return [
     [sheets.length > 0, sheets.length ? say('seen.sheets', { list: sheets.join(', ') }) : say('seen.nosheet')],
-    wheels && [both, both ? say('seen.wheels') : say(wheels.left || wheels.right ? `seen.only.${one}` : 'seen.nowheels')],
+    [wheels.length === 2, say(['seen.nowheels', `seen.only.${wheels[0]}`, 'seen.wheels'][wheels.length])],
     blur > 0 && [!findings.some((each) => each.code === 'blurred'), say('seen.blur', { px: number(blur, 1) })],
     exposure && [exposure === 'good', say(`exposure.${exposure}`)],
     angle && [true, say(`angle.${angle}`)],

@@ -89,9 +89,9 @@ function tile(path, position, view, takeOut) {
     h('div', { class: 'buttons' }, choose('camera', { capture: 'environment' }), choose('files', { multiple: true })), list);
   const mine = (each) => (each.position || 'top') === position && placeOf(each) === view;
   const draw = ({ photos, measured }, waiting) => {
-    const marked = new Set(measured?.result?.photos.map((each) => each.file));
+    const inResult = new Set(measured?.result?.photos.map((each) => each.file));
     const sending = waiting.filter((item) => (item.query.position || 'top') === position && (item.query.view || 'other') === view);
-    list = swap(list, h('ul', { class: 'taken' }, photos.filter(mine).map((each) => taken(path, each, marked.has(each.key), takeOut)), sending.map(underWay)));
+    list = swap(list, h('ul', { class: 'taken' }, photos.filter(mine).map((each) => taken(path, each, inResult.has(each.key), takeOut)), sending.map(underWay)));
   };
   return { node, draw };
 }
@@ -111,13 +111,13 @@ function underWay(item) {
       h('button', { id: `drop-${item.key}`, onclick: () => queue.drop(item.key) }, say('photos.drop'), h('span', { class: 'unseen' }, ` ${item.name}`))));
 }
 
-function taken(path, photo, marked, takeOut) {
+function taken(path, photo, measured, takeOut) {
   const { key, name, judgement } = photo;
   const away = h('button', {
     id: `drop-${key}`,
     onclick: async () => { try { await takeOut(key); } catch (problem) { announce(problem.message); } },
   }, say('photos.drop'), h('span', { class: 'unseen' }, ` ${name}`));
-  return h('li', { class: 'photo' }, judgement && picture(path, key, name, marked), h('p', { class: 'file' }, name), verdict(judgement), h('p', { class: 'buttons' }, away));
+  return h('li', { class: 'photo' }, judgement && picture(path, key, name, measured), h('p', { class: 'file' }, name), verdict(judgement), h('p', { class: 'buttons' }, away));
 }
 
 // readingOf is the toe as the photos so far tell it, and what the next one buys.
