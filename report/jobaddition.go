@@ -85,6 +85,7 @@ func (a *JobAddition) To(d *job.Draft) error {
 		if err != nil {
 			return err
 		}
+		f.Labels = p.Labels
 		e.Pictures = append(e.Pictures, f)
 	}
 	d.Append(e)

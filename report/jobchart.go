@@ -21,15 +21,15 @@ const (
 	chartTextMm  = 3.4 // size of letters, about 10 points
 )
 
-// shape is a part of a chart.
+// shape is a part of a chart, in mm, or of a picture, in its frame.
 type shape struct {
 	Kind         string // "line", "band", "dot", "ring", "diamond", "text"
 	X, Y, X2, Y2 float64
 	Width        float64 // of the line; of a dot or ring its radius
 	Dashed       bool
-	Text, Anchor string // "start", "middle", "end"
-	Bold         bool
-	SizeMm       float64
+	Text, Anchor string  // "start", "middle", "end"
+	Bold, Halo   bool    // Halo: readable on any ground
+	Size         float64 // of letters
 }
 
 // chart is a drawing with its words.
@@ -76,7 +76,7 @@ func newChart(j *job.Job, l *Language) *chart {
 func (c *chart) add(s shape) { c.Shapes = append(c.Shapes, s) }
 
 func (c *chart) text(x, y float64, anchor, text string, bold bool) {
-	c.add(shape{Kind: "text", X: x, Y: y, Anchor: anchor, Text: text, Bold: bold, SizeMm: chartTextMm})
+	c.add(shape{Kind: "text", X: x, Y: y, Anchor: anchor, Text: text, Bold: bold, Size: chartTextMm})
 }
 
 func (c *chart) row(m *job.Measurement, l *Language, a axis, y float64, mark string) {

@@ -1,8 +1,11 @@
 package report
 
 import (
+	"bytes"
 	"encoding/json"
 	"fmt"
+	"image"
+	"image/jpeg"
 	"math"
 	"slices"
 	"strings"
@@ -53,10 +56,13 @@ type cell struct {
 	English bool
 }
 
-// figure is a picture with what it shows.
+// figure is a picture with what it shows, in a frame for the words on it.
 type figure struct {
-	Caption string
-	JPEG    []byte
+	Caption       string
+	JPEG          []byte
+	Pixels        image.Point
+	Width, Height float64
+	Words         []shape
 }
 
 // JobSource is what a report is made from.
@@ -233,6 +239,9 @@ func (b *paperWriter) exact(text string, value float64) cell {
 	return cell{Text: b.l.figure(text), Exact: &value}
 }
 
+// noBreak keeps a figure and its unit on one line.
+const noBreak = "\u00a0"
+
 // quantityCells are a quantity's value and the half of its interval.
 func (b *paperWriter) quantityCells(q measure.Quantity, unit string) []cell {
 	f := round(q)
@@ -240,6 +249,7 @@ func (b *paperWriter) quantityCells(q measure.Quantity, unit string) []cell {
 		return []cell{{Text: b.l.say("unknown")}, {}}
 	}
 	half := math.Max(q.High95-q.Value, q.Value-q.Low95)
+	unit = strings.Replace(unit, " ", noBreak, 1)
 	return []cell{b.exact(f.Value+unit, q.Value), b.exact(f.Half+unit, half)}
 }
 
@@ -326,18 +336,25 @@ func (b *paperWriter) pictures() {
 	}
 	for n, i := range measured {
 		e := &b.Job.Entries[i]
-		x := block{Heading: b.l.say("head.pictures", "stage", b.l.say("stage."+string(e.Measurement.Stage)))}
+		x := block{
+			Heading: b.l.say("head.pictures", "stage", b.l.say("stage."+string(e.Measurement.Stage))),
+			Lines:   lines([]string{b.l.say("photo.marks")}),
+		}
 		show := b.Picture
 		if photos > mostPictures && 0 < n && n < len(measured)-1 {
 			show = thumbnails(b.Picture)
-			x.Lines = lines([]string{b.l.say("photo.small")})
+			x.Lines = append(x.Lines, line{Text: b.l.say("photo.small")})
+		}
+		var result *measure.Result
+		if r, ok := b.Job.Results[i]; ok {
+			result = &r
 		}
 		for k, f := range e.Pictures {
 			caption := b.l.say("photo.top", "toe", b.l.toeWithHalf(e.Measurement.TotalToeMm))
 			if k < len(e.Photos) {
-				caption = b.l.say("photo.marked", "name", e.Photos[k].Name)
+				caption = b.marked(e.Photos[k].Name, k, result)
 			}
-			b.picture(&x, f, caption, show)
+			b.picture(&x, f, caption, show, result)
 		}
 		b.add(x)
 	}
@@ -346,7 +363,7 @@ func (b *paperWriter) pictures() {
 		e := &b.Job.Entries[i]
 		for k, f := range e.Pictures {
 			if k < len(e.Photos) {
-				b.picture(&x, f, b.l.say("photo.note", "name", e.Photos[k].Name, "text", JobEntry(e, b.l)), b.Picture)
+				b.picture(&x, f, b.l.say("photo.note", "name", e.Photos[k].Name, "text", JobEntry(e, b.l)), b.Picture, nil)
 			}
 		}
 	}
@@ -355,14 +372,32 @@ func (b *paperWriter) pictures() {
 	}
 }
 
+// marked says what was used of photo k of a result.
+func (b *paperWriter) marked(name string, k int, r *measure.Result) string {
+	if r == nil || k >= len(r.Photos) {
+		return name
+	}
+	photo, tyre, rim := &r.Photos[k], 0, 0
+	for _, w := range photo.Wheels {
+		tyre, rim = tyre+w.TyrePoints, rim+w.RimPoints
+	}
+	return b.l.say("photo.marked", "name", name, "corners", fmt.Sprint(photo.Corners), "tyre", fmt.Sprint(tyre), "rim", fmt.Sprint(rim))
+}
+
 // picture adds one of the job's pictures to a block, or says why it cannot.
-func (b *paperWriter) picture(to *block, f job.File, caption string, show func(job.File) ([]byte, error)) {
+func (b *paperWriter) picture(to *block, f job.File, caption string, show func(job.File) ([]byte, error), r *measure.Result) {
 	content, err := show(f)
+	var config image.Config
+	if err == nil {
+		config, err = jpeg.DecodeConfig(bytes.NewReader(content))
+	}
 	if err != nil {
 		to.Lines = append(to.Lines, line{Text: b.l.say("photo.none", "name", f.File, "why", err.Error())})
 		return
 	}
-	to.Pictures = append(to.Pictures, figure{caption, content})
+	x := figure{Caption: caption, JPEG: content, Pixels: image.Pt(config.Width, config.Height)}
+	x.Width, x.Height, x.Words = b.l.labelled(f, x.Pixels, r)
+	to.Pictures = append(to.Pictures, x)
 }
 
 func (b *paperWriter) checks() {

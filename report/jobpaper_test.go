@@ -38,9 +38,16 @@ func sampleJob() *job.Inspected {
 		add(job.Entry{Check: &job.Check{ID: c.ID, Result: job.OK}})
 	}
 	add(job.Entry{Check: &job.Check{ID: "spokes", Result: job.Failed}, Note: "two are loose", Photos: []job.File{file("spokes.jpg")}, Pictures: []job.File{file("spokes.jpg")}})
+	labelled := func(name string, codes ...string) job.File {
+		f := file(name)
+		for i, code := range codes {
+			f.Labels = append(f.Labels, job.Label{At: [2]float64{float64(i) * 0.5, 0.25}, Message: measure.Message{Code: code, Params: measure.Params{"number": 2}}})
+		}
+		return f
+	}
 	measured := func(stage job.Stage, r measure.Result) {
 		add(job.Entry{Measurement: &job.Measurement{Stage: stage, TotalToeMm: r.TotalToeMm, RimTotalToeMm: r.RimTotalToeMm, Valves: "top"},
-			Photos: []job.File{file("front.jpg"), file("rear.jpg")}, Pictures: []job.File{file("front-marked.jpg"), file("rear-marked.jpg"), file("top-view.jpg")}})
+			Photos: []job.File{file("front.jpg"), file("rear.jpg")}, Pictures: []job.File{labelled("front-marked.jpg", "right_wheel", "sheet", "left_wheel"), file("rear-marked.jpg"), labelled("top-view.jpg", "left_angles", "front_gap", "right_angles", "rear_gap", "of_a_newer_program")}})
 	}
 	first := sampleResult()
 	first.TotalToeMm, first.RimTotalToeMm = quantity(-6.213, 0.4312), quantity(-6.213, 0.201)
@@ -234,9 +241,19 @@ func TestPageIsSelfContainedAndSpeaks(t *testing.T) {
 		for _, th := range elements(t, text, "th") {
 			assert.Contains(t, []string{"col", "row"}, attribute(th, "scope"))
 		}
-		svg := elements(t, text, "svg")
-		require.Len(t, svg, 1)
-		assert.Equal(t, "img", attribute(svg[0], "role"))
+		charts := 0
+		for _, svg := range elements(t, text, "svg") {
+			assert.Equal(t, "img", attribute(svg, "role"))
+			if attribute(svg, "class") == "chart" {
+				charts++
+			} else {
+				assert.NotEmpty(t, attribute(svg, "aria-label"))
+			}
+		}
+		assert.Equal(t, 1, charts)
+		for _, image := range elements(t, text, "image") {
+			assert.True(t, strings.HasPrefix(attribute(image, "href"), "data:image/jpeg;base64,"))
+		}
 	}
 }
 

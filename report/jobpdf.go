@@ -3,7 +3,6 @@ package report
 import (
 	"bytes"
 	"fmt"
-	"image/jpeg"
 	"io"
 	"math"
 	"strings"
@@ -165,7 +164,7 @@ func (d *pdfWriter) columns(t *table) []float64 {
 		for len(least) <= i {
 			least, wanted = append(least, 0), append(wanted, 0)
 		}
-		for _, word := range strings.Fields(text) {
+		for _, word := range strings.Split(text, " ") {
 			least[i] = math.Max(least[i], d.pdf.GetStringWidth(word)+cellPadMm+0.2)
 		}
 		wanted[i] = math.Max(wanted[i], d.pdf.GetStringWidth(text)+cellPadMm+0.2)
@@ -228,13 +227,8 @@ func (d *pdfWriter) row(widths []float64, texts []string, style string) {
 }
 
 func (d *pdfWriter) picture(f figure) {
-	config, err := jpeg.DecodeConfig(bytes.NewReader(f.JPEG))
-	if err != nil {
-		d.paragraph(f.Caption+": "+err.Error(), pdfFamily, "", pdfText)
-		return
-	}
-	width := min(d.width, float64(config.Width)*mmPerInch/pdfPictureDpi)
-	height := width * float64(config.Height) / float64(config.Width)
+	width := min(d.width, float64(f.Pixels.X)*mmPerInch/pdfPictureDpi)
+	height := width * f.Height / f.Width
 	if height > pdfPictureMm {
 		width, height = width*pdfPictureMm/height, pdfPictureMm
 	}
@@ -246,6 +240,11 @@ func (d *pdfWriter) picture(f figure) {
 	left, _, _, _ := d.pdf.GetMargins()
 	y := d.pdf.GetY() + 2
 	d.pdf.ImageOptions(name, left, y, width, height, false, options, 0, "")
+	for _, s := range f.Words {
+		scale := width / f.Width
+		s.X, s.Y, s.Size = left+scale*s.X, y+scale*s.Y, scale*s.Size
+		d.shape(s)
+	}
 	d.pdf.SetXY(left, y+height+1)
 	d.paragraph(f.Caption, pdfFamily, "", pdfSmall)
 }
@@ -288,13 +287,24 @@ func (d *pdfWriter) shape(s shape) {
 		d.pdf.SetLineWidth(0.3)
 		d.pdf.Polygon([]fpdf.PointType{{X: s.X, Y: s.Y - r}, {X: s.X + r, Y: s.Y}, {X: s.X, Y: s.Y + r}, {X: s.X - r, Y: s.Y}}, "FD")
 	case "text":
-		d.pdf.SetFont(pdfFamily, map[bool]string{true: "B"}[s.Bold], s.SizeMm*72/mmPerInch)
+		d.pdf.SetFont(pdfFamily, map[bool]string{true: "B"}[s.Bold], s.Size*72/mmPerInch)
 		w := d.pdf.GetStringWidth(s.Text) * map[string]float64{"middle": 0.5, "end": 1}[s.Anchor]
+		if s.Halo {
+			const fill, stroke = 0, 1
+			d.pdf.SetDrawColor(255, 255, 255)
+			d.pdf.SetLineWidth(haloPart * s.Size)
+			d.pdf.SetTextRenderingMode(stroke)
+			d.pdf.Text(s.X-w, s.Y, s.Text)
+			d.pdf.SetTextRenderingMode(fill)
+		}
 		d.pdf.Text(s.X-w, s.Y, s.Text)
 	}
 	d.pdf.SetDrawColor(0, 0, 0)
 	d.pdf.SetLineWidth(0.2)
 }
+
+// haloPart is how wide the white around letters is, in their size.
+const haloPart = 0.28
 
 // band hatches a rectangle.
 func (d *pdfWriter) band(s shape) {

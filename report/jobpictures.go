@@ -26,28 +26,35 @@ const (
 
 // JobPicture is a small picture for a job's report.
 type JobPicture struct {
-	Name string // of the file
-	JPEG []byte
+	Name   string // of the file
+	JPEG   []byte
+	Labels []job.Label
 }
 
 // JobPictures draws what a measurement used on each photo, and the view from above,
-// which comes last. Paths and orientations are in the order of Result.Photos.
+// which comes last, all without words. Paths and orientations are in the order of Result.Photos.
 func JobPictures(m measure.Measurement, paths []string, orientations []int) ([]JobPicture, error) {
 	d, err := newDrawn(m, paths, orientations)
 	if err != nil {
 		return nil, err
 	}
 	var pictures []JobPicture
-	err = d.photos(func(name string, marked *image.RGBA) error {
-		small, err := pageJPEG(marked, pageLongSidePx)
-		pictures = append(pictures, JobPicture{name, small})
+	add := func(name string, img *image.RGBA, labels []label) error {
+		small, err := pageJPEG(img, pageLongSidePx)
+		pictures = append(pictures, JobPicture{name, small, placed(labels, img.Rect.Size())})
 		return err
+	}
+	err = d.photos(func(i int, name string, photo *Picture) error {
+		drawing := newPhotoDrawing(photo, photoUnits)
+		drawing.marks(m.Overlays[i])
+		return add(name, photo.Upright, drawing.labels(m.Overlays[i]))
 	})
 	if err != nil {
 		return nil, err
 	}
-	small, err := pageJPEG(d.top.Draw(), pageLongSidePx)
-	return append(pictures, JobPicture{"top-view.jpg", small}), err
+	img, labels := d.top.Plain()
+	err = add("top-view.jpg", img, labels)
+	return pictures, err
 }
 
 // PlainPictures makes small pictures of photos that are not measured.
@@ -63,7 +70,7 @@ func PlainPictures(paths []string, orientations []int) ([]JobPicture, error) {
 			return nil, err
 		}
 		base := filepath.Base(path)
-		pictures = append(pictures, JobPicture{strings.TrimSuffix(base, filepath.Ext(base)) + ".jpg", small})
+		pictures = append(pictures, JobPicture{Name: strings.TrimSuffix(base, filepath.Ext(base)) + ".jpg", JPEG: small})
 	}
 	return pictures, nil
 }

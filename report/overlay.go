@@ -1,7 +1,6 @@
 package report
 
 import (
-	"fmt"
 	"image/color"
 	"math"
 
@@ -60,16 +59,34 @@ type photoDrawing struct {
 }
 
 // DrawPhoto draws on an upright photo what the measurement used of it: sheet
-// corners, edge points taken and rejected, fitted circles and outlines, and a
-// legend.
+// corners, edge points taken and rejected, fitted circles and outlines, names and a
+// legend in English.
 func DrawPhoto(photo *Picture, o measure.Overlay) {
-	d := newPhotoDrawing(photo, 1600) // 2.5 pixels each at 12 megapixels
+	d := newPhotoDrawing(photo, photoUnits)
+	d.marks(o)
+	d.names(d.labels(o))
+	d.legend(o)
+}
+
+// photoUnits along the longer side are 2.5 pixels each at 12 megapixels.
+const photoUnits = 1600
+
+// marks draws all that needs no words.
+func (d *photoDrawing) marks(o measure.Overlay) {
 	d.curves(o.Curves)
 	d.edges(o.Edges)
 	d.corners(o.Corners)
-	d.sheetNames(o.Corners)
-	d.sideNames(o.Curves)
-	d.legend(o)
+}
+
+// label is a word on a picture, with the pixel of its middle.
+type label struct {
+	x, y float64
+	measure.Message
+}
+
+// labels name the sheets and the wheels.
+func (d *photoDrawing) labels(o measure.Overlay) []label {
+	return append(d.sheetNames(o.Corners), d.sideNames(o.Curves)...)
 }
 
 // DrawOutlines draws the wheels' outlines alone, so thick that they still show once the
@@ -77,7 +94,16 @@ func DrawPhoto(photo *Picture, o measure.Overlay) {
 func DrawOutlines(photo *Picture, curves []measure.Curve) {
 	d := newPhotoDrawing(photo, 400)
 	d.curves(curves)
-	d.sideNames(curves)
+	d.names(d.sideNames(curves))
+}
+
+// names writes labels in English.
+func (d *photoDrawing) names(labels []label) {
+	l := English()
+	d.font(d.bold, 14)
+	for _, w := range labels {
+		d.label(l.worded("label", w.Message, "").Text, w.x, w.y, faded(black(), 0.8), white())
+	}
 }
 
 // newPhotoDrawing has so many units along the photo's longer side.
@@ -149,20 +175,23 @@ func (d *photoDrawing) corners(corners []measure.CornerMark) {
 	d.outlined(yellow(), 1)
 }
 
-// sheetNames writes each sheet's number above it. Its corners span 5 of the 7
-// rows; the page ends about a row and a half beyond them.
-func (d *photoDrawing) sheetNames(corners []measure.CornerMark) {
+// sheetNames has each sheet's number above it. Its corners span 5 of the 7 rows; the
+// page ends about a row and a half beyond them.
+func (d *photoDrawing) sheetNames(corners []measure.CornerMark) (names []label) {
 	var boxes [calib.MaxSheets + 1]box
 	for _, c := range corners {
 		boxes[c.Sheet].take(d.at(c.Seen))
 	}
 	for sheet, b := range boxes {
-		d.nameAbove(fmt.Sprintf("sheet %d", sheet), b, 8*d.unit+0.35*(b.bottom-b.top))
+		if b.points > 0 {
+			names = append(names, d.above(b, 8*d.unit+0.35*(b.bottom-b.top), measure.Message{Code: "sheet", Params: measure.Params{"number": sheet}}))
+		}
 	}
+	return names
 }
 
-// sideNames writes left and right above the wheels.
-func (d *photoDrawing) sideNames(curves []measure.Curve) {
+// sideNames has left and right above the wheels.
+func (d *photoDrawing) sideNames(curves []measure.Curve) (names []label) {
 	for _, side := range []string{"left", "right"} {
 		var b box
 		for _, c := range curves {
@@ -173,8 +202,11 @@ func (d *photoDrawing) sideNames(curves []measure.Curve) {
 				b.take(d.at(q))
 			}
 		}
-		d.nameAbove(side+" wheel", b, 0)
+		if b.points > 0 {
+			names = append(names, d.above(b, 0, measure.Message{Code: side + "_wheel"}))
+		}
 	}
+	return names
 }
 
 // box bounds the points that it took.
@@ -195,12 +227,7 @@ func (b *box) take(x, y float64, ok bool) {
 	b.points++
 }
 
-// nameAbove writes a name over a box, and inside the picture.
-func (d *photoDrawing) nameAbove(name string, b box, gap float64) {
-	if b.points == 0 {
-		return
-	}
-	d.font(d.bold, 14)
-	y := math.Max(b.top-gap-16*d.unit, 14*d.unit)
-	d.label(name, (b.left+b.right)/2, y, faded(black(), 0.8), white())
+// above is a name over a box, and inside the picture.
+func (d *photoDrawing) above(b box, gap float64, name measure.Message) label {
+	return label{(b.left + b.right) / 2, math.Max(b.top-gap-16*d.unit, 14*d.unit), name}
 }

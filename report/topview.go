@@ -18,6 +18,7 @@ type TopView struct {
 	result measure.Result
 	rims   [2]measure.RimLine
 	ground *ground
+	head   float64 // pixels above the plane
 	l      *Language
 }
 
@@ -31,7 +32,7 @@ func NewTopView(m measure.Measurement) (*TopView, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &TopView{result: m.Result, rims: m.Top.Rims, ground: g, l: English()}, nil
+	return &TopView{result: m.Result, rims: m.Top.Rims, ground: g, head: headPx, l: English()}, nil
 }
 
 // Add lays photo i (in the order of Result.Photos) on the plane.
@@ -39,10 +40,11 @@ func (v *TopView) Add(i int, photo *Picture) { v.ground.add(i, photo) }
 
 // Layout around the plane, in pixels.
 const (
-	headPx   = 200 // title
-	axisPx   = 76  // numbers of the grid, left
-	borderPx = 28  // right
-	footPx   = 96  // numbers of the grid and caption
+	headPx    = 200 // title
+	axisPx    = 76  // numbers of the grid, left
+	borderPx  = 28  // right
+	footPx    = 96  // numbers of the grid and caption
+	numbersPx = 44  // numbers alone
 )
 
 // Grid, in mm.
@@ -54,20 +56,35 @@ const (
 func paper() color.RGBA { return color.RGBA{0xfb, 0xfa, 0xf6, 0xff} }
 func card() color.RGBA  { return faded(white(), 0.92) }
 
-// Draw returns the finished picture.
+// Draw returns the finished picture, worded in English.
 func (v *TopView) Draw() *image.RGBA {
+	d, img := v.plane(headPx, footPx)
+	for _, w := range d.labels() {
+		d.write(w)
+	}
+	d.title()
+	d.emblem()
+	return img
+}
+
+// Plain returns the picture without words, and these.
+func (v *TopView) Plain() (*image.RGBA, []label) {
+	d, img := v.plane(borderPx, numbersPx)
+	return img, d.labels()
+}
+
+// plane draws what lies in the plane.
+func (v *TopView) plane(head, foot int) (*topDrawing, *image.RGBA) {
+	v.head = float64(head)
 	g := v.ground
-	img := image.NewRGBA(image.Rect(0, 0, axisPx+g.width+borderPx, headPx+g.height+footPx))
+	img := image.NewRGBA(image.Rect(0, 0, axisPx+g.width+borderPx, head+g.height+foot))
 	draw.Draw(img, img.Rect, image.NewUniform(paper()), image.Point{}, draw.Src)
-	g.paint(img, axisPx, headPx)
+	g.paint(img, axisPx, head)
 	d := &topDrawing{pen: newPen(img, 1), TopView: v}
 	d.grid()
 	d.rimLines()
 	d.gaps()
-	d.wheelCards()
-	d.title()
-	d.emblem()
-	return img
+	return d, img
 }
 
 // at is where a place of the vehicle frame is in the finished picture.
@@ -79,7 +96,7 @@ func (v *TopView) at(place [2]float64) calib.Point {
 // spot is where a place of the drawn frame is in the finished picture.
 func (v *TopView) spot(x, y float64) calib.Point {
 	p := v.ground.pixel(x, y)
-	return calib.Point{X: p.X + axisPx, Y: p.Y + headPx}
+	return calib.Point{X: p.X + axisPx, Y: p.Y + v.head}
 }
 
 // topDrawing is a top view being drawn.
@@ -101,7 +118,7 @@ func (d *topDrawing) grid() {
 		p := d.spot(-w, y)
 		d.text(gridNumber(y), p.X-10, p.Y+0.5, 1, 0.35, black())
 	}
-	d.DrawRectangle(axisPx, headPx, float64(d.ground.width), float64(d.ground.height))
+	d.DrawRectangle(axisPx, d.head, float64(d.ground.width), float64(d.ground.height))
 	d.SetColor(black())
 	d.SetLineWidth(2)
 	d.Stroke()
@@ -147,11 +164,45 @@ func (d *topDrawing) rimLines() {
 // gaps draws the two distances that a tape would read.
 func (d *topDrawing) gaps() {
 	left, right := d.rims[0], d.rims[1]
-	d.dimension(d.at(left.Front), d.at(right.Front), "front gap", d.result.GapFrontMm)
-	d.dimension(d.at(left.Rear), d.at(right.Rear), "rear gap", d.result.GapRearMm)
+	d.dimension(d.at(left.Front), d.at(right.Front))
+	d.dimension(d.at(left.Rear), d.at(right.Rear))
 }
 
-func (d *topDrawing) dimension(a, b calib.Point, name string, q measure.Quantity) {
+// labels are the gaps, and each wheel's angles outside of it.
+func (d *topDrawing) labels() []label {
+	left, right := d.rims[0], d.rims[1]
+	middle := func(a, b calib.Point, code string) label {
+		return label{(a.X + b.X) / 2, (a.Y + b.Y) / 2, measure.Message{Code: code}}
+	}
+	list := []label{
+		middle(d.at(left.Front), d.at(right.Front), "front_gap"),
+		middle(d.at(left.Rear), d.at(right.Rear), "rear_gap"),
+	}
+	for i, code := range []string{"left_angles", "right_angles"} {
+		x, _ := d.ground.local(d.rims[i].Front)
+		p := d.spot(x+math.Copysign(140, x), 0)
+		list = append(list, label{p.X, p.Y, measure.Message{Code: code}})
+	}
+	return list
+}
+
+// write writes a gap, or a wheel's angles.
+func (d *topDrawing) write(w label) {
+	lines := d.l.labelLines(w.Message, &d.result)
+	if len(lines) == 1 {
+		d.font(d.bold, 26)
+		d.label(lines[0], w.x, w.y, card(), black())
+		return
+	}
+	d.panel(w.x-115, w.y-62, 230, 124, card())
+	d.font(d.bold, 24)
+	for i, text := range lines {
+		d.text(text, w.x, w.y-36+float64(i)*36, 0.5, 0.35, black())
+		d.font(d.regular, 20)
+	}
+}
+
+func (d *topDrawing) dimension(a, b calib.Point) {
 	d.path([]calib.Point{a, b})
 	d.outlined(sky(), 3)
 	d.arrow(a, b)
@@ -160,8 +211,6 @@ func (d *topDrawing) dimension(a, b calib.Point, name string, q measure.Quantity
 		d.DrawCircle(p.X+0.5, p.Y+0.5, 5)
 	}
 	d.outlinedFill(white())
-	d.font(d.bold, 26)
-	d.label(name+" "+d.l.withUnit(q, " mm"), (a.X+b.X)/2, (a.Y+b.Y)/2, card(), black())
 }
 
 // arrow draws a head at tip, seen from tail.
@@ -174,20 +223,6 @@ func (d *topDrawing) arrow(tip, tail calib.Point) {
 	d.LineTo(x+length*dx+half*dy, y+length*dy-half*dx)
 	d.ClosePath()
 	d.outlinedFill(sky())
-}
-
-// wheelCards writes each wheel's angles outside of it.
-func (d *topDrawing) wheelCards() {
-	for i, w := range d.result.Wheels {
-		x, _ := d.ground.local(d.rims[i].Front)
-		p := d.spot(x+math.Copysign(140, x), 0)
-		d.panel(p.X-115, p.Y-62, 230, 124, card())
-		d.font(d.bold, 24)
-		d.text(w.Side+" wheel", p.X, p.Y-36, 0.5, 0.35, black())
-		d.font(d.regular, 20)
-		d.text("toe "+d.l.withUnit(w.ToeDeg, "°"), p.X, p.Y+4, 0.5, 0.35, black())
-		d.text("camber "+d.l.withUnit(w.CamberDeg, "°"), p.X, p.Y+36, 0.5, 0.35, black())
-	}
 }
 
 func (d *topDrawing) title() {

@@ -2,7 +2,6 @@ package report
 
 import (
 	"fmt"
-	"image"
 	"image/jpeg"
 	"image/png"
 	"io"
@@ -45,8 +44,9 @@ func WriteAll(dir string, m measure.Measurement, paths []string, orientations []
 	if err := save("result.json", func(w io.Writer) error { return JSON(w, m.Result) }); err != nil {
 		return files, err
 	}
-	err = d.photos(func(name string, marked *image.RGBA) error {
-		return save(name, func(w io.Writer) error { return jpeg.Encode(w, marked, &jpeg.Options{Quality: photoQuality}) })
+	err = d.photos(func(i int, name string, photo *Picture) error {
+		DrawPhoto(photo, m.Overlays[i])
+		return save(name, func(w io.Writer) error { return jpeg.Encode(w, photo.Upright, &jpeg.Options{Quality: photoQuality}) })
 	})
 	if err != nil {
 		return files, err
@@ -78,9 +78,9 @@ func newDrawn(m measure.Measurement, paths []string, orientations []int) (*drawn
 	return &drawn{m, paths, orientations, top}, nil
 }
 
-// photos gives each photo with its marks to take, with a name for its file. One photo is
+// photos gives each photo to draw, to be drawn on, with a name for its file. One photo is
 // in memory at a time.
-func (d *drawn) photos(take func(name string, marked *image.RGBA) error) error {
+func (d *drawn) photos(draw func(i int, name string, photo *Picture) error) error {
 	names := markedNames(d.paths)
 	for i, path := range d.paths {
 		runtime.GC() // a photo takes 70 MB: give back the last one's before the next
@@ -93,8 +93,7 @@ func (d *drawn) photos(take func(name string, marked *image.RGBA) error) error {
 				path, photo.width, photo.height, r.Width, r.Height)
 		}
 		d.top.Add(i, photo)
-		DrawPhoto(photo, d.Overlays[i])
-		if err := take(names[i], photo.Upright); err != nil {
+		if err := draw(i, names[i], photo); err != nil {
 			return err
 		}
 	}

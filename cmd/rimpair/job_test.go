@@ -149,10 +149,10 @@ func requireRecordSchema(t *testing.T, dir string) {
 		return doc
 	}
 	c := jsonschema.NewCompiler()
-	for urn, file := range map[string]string{"measurement:1": "measurement", "steering:1": "adjust-steering", "adjustment:1": "adjust", "job:3": "job/job"} {
+	for urn, file := range map[string]string{"measurement:1": "measurement", "steering:1": "adjust-steering", "adjustment:1": "adjust", "job:4": "job/job"} {
 		require.NoError(t, c.AddResource("urn:rimpair:"+urn, read("../../report/"+file+".schema.json")))
 	}
-	schema, err := c.Compile("urn:rimpair:job:3")
+	schema, err := c.Compile("urn:rimpair:job:4")
 	require.NoError(t, err)
 	require.NoError(t, schema.Validate(read(filepath.Join(dir, "job.json"))))
 }

@@ -11,11 +11,11 @@ import (
 )
 
 // Schema is the version of job.json that this program writes.
-const Schema = schemaName + "3"
+const Schema = schemaName + "4"
 
 const (
 	schemaName    = "rimpair/job/"
-	schemaVersion = 3
+	schemaVersion = 4
 )
 
 // largestRecord bounds what is read as a record: it may come from somebody else.

@@ -59,6 +59,14 @@ type File struct {
 	// OriginalSHA256 is that of the file as it came, where its location data were
 	// taken out of this copy.
 	OriginalSHA256 string `json:"original_sha256,omitempty"`
+	// Labels are the words on a picture, whose pixels hold none.
+	Labels []Label `json:"labels,omitempty"`
+}
+
+// Label is a word at a place of a picture, put there in the reader's language.
+type Label struct {
+	At              [2]float64 `json:"at"` // of its middle, from the top left in widths and heights of the picture
+	measure.Message            // its figures may be those of the result
 }
 
 // Check is a result of one of the Checks.
