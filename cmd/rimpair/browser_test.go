@@ -33,6 +33,15 @@ import (
 // tabTime is the most that a tab may take, whatever happens in it.
 const tabTime = time.Minute
 
+// size is a window's.
+type size struct {
+	name          string
+	width, height int64
+}
+
+func phone() size { return size{"phone", 360, 740} }
+func desk() size  { return size{"desk", 1280, 900} }
+
 // chromium is one headless browser for all tests of the pages.
 type chromium struct {
 	ctx context.Context
@@ -95,18 +104,19 @@ type browser struct {
 	t    *testing.T
 	ctx  context.Context
 	base string
+	size size
 }
 
 // open opens a tab on a server's pages. What fails in their scripts, or is against
 // their content policy, fails the test.
-func (c *chromium) open(t *testing.T, base string, width, height int64) *browser {
+func (c *chromium) open(t *testing.T, base string, of size) *browser {
 	t.Helper()
 	ctx, end := chromedp.NewContext(c.ctx, chromedp.WithNewBrowserContext())
 	t.Cleanup(end)
 	ctx, end = context.WithTimeout(ctx, tabTime)
 	t.Cleanup(end)
-	b := &browser{chromium: c, t: t, ctx: ctx, base: base}
-	b.run(chromedp.EmulateViewport(width, height))
+	b := &browser{chromium: c, t: t, ctx: ctx, base: base, size: of}
+	b.resize(of)
 	b.paint("light")
 	require.NoError(t, chromedp.Listen(ctx, func(event any) {
 		switch e := event.(type) {
@@ -120,6 +130,8 @@ func (c *chromium) open(t *testing.T, base string, width, height int64) *browser
 	}))
 	return b
 }
+
+func (b *browser) resize(to size) { b.t.Helper(); b.run(chromedp.EmulateViewport(to.width, to.height)) }
 
 func (b *browser) run(steps ...chromedp.Action[chromedp.Void]) {
 	b.t.Helper()
@@ -164,18 +176,18 @@ func (b *browser) shot(name string) {
 	require.NoError(b.t, os.WriteFile(filepath.Join(dir, strings.ReplaceAll(b.t.Name(), "/", "-")+"-"+name+".png"), picture, 0o644))
 }
 
-// audit lets axe-core look at the page as it is now, and at its colours in the dark as
-// well. Nothing has to be scrolled sideways, and every text is one.
+// audit lets axe-core look at the page as it is now, at both sizes, and at its colours in
+// the dark as well. Nothing has to be scrolled sideways, and every text is one.
 func (b *browser) audit(name string) {
 	b.t.Helper()
-	b.shot(name)
-	assert.False(b.t, evaluate[bool](b, `document.documentElement.scrollWidth > innerWidth`), "%s: wider than the screen", name)
 	assert.NotRegexp(b.t, b.raw, evaluate[string](b, `document.body.innerText`), name)
-	if b.axe == "" {
-		return
+	for _, at := range []size{phone(), desk()} {
+		b.resize(at)
+		b.shot(name + "-" + at.name)
+		assert.False(b.t, evaluate[bool](b, `document.documentElement.scrollWidth > innerWidth`), "%s: wider than the %s", name, at.name)
+		b.violations(name+", "+at.name, `{}`)
 	}
-	evaluate[bool](b, b.axe+"; true")
-	b.violations(name, `{}`)
+	b.resize(b.size)
 	b.paint("dark")
 	b.violations(name+" in the dark", `{runOnly: ['color-contrast']}`)
 	b.paint("light")
@@ -183,7 +195,10 @@ func (b *browser) audit(name string) {
 
 func (b *browser) violations(name, options string) {
 	b.t.Helper()
-	found := evaluate[string](b, `axe.run(document, {resultTypes: ['violations'], ...`+options+`}).then((r) => r.violations.map((v) => v.id + ': ' + v.nodes.map((n) => n.html + ' ' + n.failureSummary).slice(0, 3).join('\n')).join('\n'))`)
+	if b.axe == "" {
+		return
+	}
+	found := evaluate[string](b, `window.axe || (() => {`+b.axe+`})(); axe.run(document, {resultTypes: ['violations'], ...`+options+`}).then((r) => r.violations.map((v) => v.id + ': ' + v.nodes.map((n) => n.html + ' ' + n.failureSummary).slice(0, 3).join('\n')).join('\n'))`)
 	assert.Empty(b.t, found, name)
 }
 
@@ -209,12 +224,16 @@ func (b *browser) choose(id string, files ...string) {
 }
 
 // servePages runs a server on the loopback interface and gives its address.
-func servePages(t *testing.T, lan bool) (base string, s *serve.Server) {
+func servePages(t *testing.T, change func(*serve.Options)) (base string, s *serve.Server) {
 	t.Helper()
-	s, err := serve.New(serve.Options{
-		Store: t.TempDir(), LAN: lan, Names: []string{"127.0.0.1"}, Language: "en", Version: "test", RunoutMm: defaultRunoutMm, Pages: pages.FS,
+	o := serve.Options{
+		Store: t.TempDir(), Names: []string{"127.0.0.1"}, Language: "en", Version: "test", RunoutMm: defaultRunoutMm, Pages: pages.FS,
 		Measure: measureServed, Judge: review.Judge, Paired: func(string) {},
-	})
+	}
+	if change != nil {
+		change(&o)
+	}
+	s, err := serve.New(o)
 	require.NoError(t, err)
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)

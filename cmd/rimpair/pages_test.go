@@ -7,6 +7,7 @@ import (
 	"os"
 	"regexp"
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/chromedp/chromedp"
@@ -14,6 +15,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"rimpair/report/serve"
 	pages "rimpair/report/serve/page"
 )
 
@@ -25,8 +27,9 @@ func TestPages(t *testing.T) {
 		test func(*testing.T, *chromium)
 	}{
 		{"pairing", pagesPair},
-		{"phone", func(t *testing.T, c *chromium) { pagesMeasureAlone(t, c, 360, 740, "front", "rear", "above") }},
-		{"desk", func(t *testing.T, c *chromium) { pagesMeasureAlone(t, c, 1280, 900, "front", "rear") }},
+		{"measure", pagesMeasure},
+		{"keyboard", pagesByKeyboard},
+		{"lost line", pagesWithLostLine},
 	} {
 		t.Run(one.name, func(t *testing.T) { one.test(t, c) })
 	}
@@ -34,9 +37,9 @@ func TestPages(t *testing.T) {
 
 // Nothing is shown without pairing; a wrong code is refused, the right one opens.
 func pagesPair(t *testing.T, c *chromium) {
-	base, s := servePages(t, true)
+	base, s := servePages(t, func(o *serve.Options) { o.LAN = true })
 	code := s.NewCode()
-	b := c.open(t, base, 360, 740)
+	b := c.open(t, base, phone())
 	b.goTo("#/jobs")
 	b.waitText("Pair this device")
 	assert.Equal(t, "401 401 401", evaluate[string](b, `Promise.all(['hello', 'jobs', 'sheets.pdf'].map((each) => fetch('/api/' + each))).then((all) => all.map((each) => each.status).join(' '))`))
@@ -47,17 +50,19 @@ func pagesPair(t *testing.T, c *chromium) {
 	b.waitText("No job fits")
 }
 
-// The owner's whole path: from the sheets to a kept stage, what to turn, and the stages
-// after it.
-func pagesMeasureAlone(t *testing.T, c *chromium, width, height int64, views ...string) {
-	base, _ := servePages(t, false)
-	ownerPrepares(c.open(t, base, width, height))
-	ownerPhotographs(c.open(t, base, width, height), views)
-	ownerAdjusts(c.open(t, base, width, height))
-	ownerGoesOn(c.open(t, base, width, height))
-}
-
 const ownersJob = "Trike-7"
+
+// The owner's whole path with a phone, from the sheets to a kept stage, what to turn, and
+// the stages after it; then the same job at the counter, and in German.
+func pagesMeasure(t *testing.T, c *chromium) {
+	base, _ := servePages(t, nil)
+	ownerPrepares(c.open(t, base, phone()))
+	ownerPhotographs(c.open(t, base, phone()))
+	ownerAdjusts(c.open(t, base, phone()))
+	ownerGoesOn(c.open(t, base, phone()))
+	counterCompares(c.open(t, base, desk()))
+	germanReads(c.open(t, base, phone()))
+}
 
 // ownerPrepares goes from the start to the photos.
 func ownerPrepares(b *browser) {
@@ -86,7 +91,7 @@ func ownerPrepares(b *browser) {
 }
 
 // ownerPhotographs takes the photos: each is judged, and each narrows the interval.
-func ownerPhotographs(b *browser, views []string) {
+func ownerPhotographs(b *browser) {
 	b.goTo("#/job/" + ownersJob + "/checks")
 	b.waitText("Check before measuring")
 	b.run(chromedp.Click("#spokes-ok"))
@@ -94,14 +99,14 @@ func ownerPhotographs(b *browser, views []string) {
 	b.run(chromedp.Click(".forward a"))
 	b.waitText("Valves at the top")
 	half := math.Inf(1)
-	for _, view := range views {
+	for _, view := range []string{"front", "rear", "above"} {
 		b.choose("files-top-"+view, samplePhotos(view)...)
 		b.waitFor(fmt.Sprintf(`document.querySelector('section[aria-labelledby="top-%s"] .verdict.good, section[aria-labelledby="top-%[1]s"] .verdict.usable')`, view))
 		b.waitText("Taken from " + map[string]string{"front": "the front", "rear": "the rear", "above": "above"}[view])
 		half = b.waitNarrower(half)
 	}
 	b.waitText("Forecast: ±")
-	b.waitFor(fmt.Sprintf(`document.querySelectorAll('.earlier').length === %d`, len(views)-1))
+	b.waitFor(`document.querySelectorAll('.earlier').length === 2`)
 	b.waitFor(`[...document.querySelectorAll('.photo img')].every((each) => each.src.includes('measured'))`)
 	b.waitFor(`[...document.querySelectorAll('.photo img')].every((each) => each.scrollIntoView() ?? each.naturalWidth > 0)`)
 	b.audit("06-photos")
@@ -153,6 +158,47 @@ func ownerGoesOn(b *browser) {
 	b.audit("11-next")
 	b.run(chromedp.Click(`section[aria-labelledby="next"] a`))
 	b.waitText("Photos: first lock nut tight")
+}
+
+// counterCompares finds the job, lays before over after, and takes its papers.
+func counterCompares(b *browser) {
+	b.goTo("#/jobs")
+	b.waitText(ownersJob)
+	b.run(chromedp.SendKeys("#search", "nobody"))
+	b.waitText("No job fits")
+	evaluate[string](b, `document.querySelector("#search").value = ""`)
+	b.run(chromedp.SendKeys("#search", "RED"))
+	b.waitText(ownersJob)
+	b.audit("12-jobs")
+	b.run(chromedp.Click("h2 a"))
+	b.waitText("Before and after")
+	b.waitFor(`[...document.querySelectorAll('.pair img, .over img')].filter((each) => each.naturalWidth > 300).length === 4`)
+	for key, cut := range map[string]string{kb.Home: "0%", kb.End: "100%"} {
+		b.run(chromedp.Focus("#slider"), chromedp.KeyEvent(key))
+		assert.Equal(b.t, cut, evaluate[string](b, `document.querySelector('.over').style.getPropertyValue('--cut')`))
+	}
+	b.run(chromedp.KeyEvent(kb.Home), chromedp.KeyEvent(strings.Repeat(kb.PageUp, 5)))
+	b.audit("13-record")
+	for name, kind := range map[string]string{"report.html": "text/html; charset=utf-8", "report.pdf": "application/pdf", "export.zip": "application/zip"} {
+		assert.Equal(b.t, "200 "+kind, evaluate[string](b, `fetch('/api/jobs/`+ownersJob+`/`+name+`').then((each) => each.status + ' ' + each.headers.get('Content-Type'))`))
+	}
+}
+
+// germanReads chooses German, which stays chosen, and looks at everything in it.
+func germanReads(b *browser) {
+	b.goTo("#/jobs")
+	b.waitText("Search reference")
+	b.run(chromedp.SetValue("#language", "de"))
+	b.waitText("Aufträge")
+	for view, text := range map[string]string{
+		"new/sheets": "Die zwei Blätter drucken und auslegen", "new/ruler": "Lineal", "job/" + ownersJob + "/vehicle": "Felge", "job/" + ownersJob + "/checks": "Speichen",
+		"job/" + ownersJob + "/photos": "Ventile", "job/" + ownersJob + "/result": "Kontermutter", "job/" + ownersJob: "Vorher und nachher", "review": "Fotos",
+	} {
+		b.goTo("#/" + view)
+		b.waitText(text)
+		assert.Equal(b.t, "de", evaluate[string](b, `document.documentElement.lang`))
+		b.audit("german-" + strings.ReplaceAll(view, "/", "-"))
+	}
 }
 
 // spoken finds the keys that a module names whole.
