@@ -2,6 +2,7 @@ package measure
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -14,6 +15,21 @@ import (
 type Stand struct {
 	BearingDeg float64 // of the camera seen from the sheets: 0° in front, 90° at the right, to ±180°
 	PitchDeg   float64 // how steeply the sheets' middle is seen: 90° from straight above
+	Sheets     []Lying // by number
+}
+
+// Lying is how a sheet lies, in the frame of the photo's first sheet.
+type Lying struct {
+	Number     int
+	XMm, YMm   float64
+	HeadingDeg float64 // of its arrow, counter-clockwise from the first sheet's
+}
+
+// SeenFrom is how the sheet lies in the frame of another one of the photo.
+func (l Lying) SeenFrom(other Lying) Lying {
+	sin, cos := math.Sincos(other.HeadingDeg / degPerRad)
+	x, y := l.XMm-other.XMm, l.YMm-other.YMm
+	return Lying{l.Number, cos*x + sin*y, cos*y - sin*x, l.HeadingDeg - other.HeadingDeg}
 }
 
 // Sight is what a photo shows.
@@ -73,10 +89,19 @@ func (m *set) stand() Stand {
 	for _, s := range m.scene.Sheets {
 		middle = r3.Add(middle, r3.Scale(1/float64(len(m.scene.Sheets)), s.Pose.T))
 	}
+	var lying []Lying
+	first := m.scene.Sheets[0].Pose.Inverse()
+	for _, s := range m.scene.Sheets {
+		pose := first.Mul(s.Pose)
+		arrow := pose.R.Apply(r3.Vec{Y: 1})
+		lying = append(lying, Lying{s.Number, pose.T.X, pose.T.Y, math.Atan2(-arrow.X, arrow.Y) * degPerRad})
+	}
+	slices.SortFunc(lying, func(a, b Lying) int { return a.Number - b.Number })
 	line := r3.Sub(m.scene.view(0).eye, middle)
 	return Stand{
 		BearingDeg: math.Atan2(line.X, line.Y) * degPerRad,
 		PitchDeg:   math.Atan2(line.Z, math.Hypot(line.X, line.Y)) * degPerRad,
+		Sheets:     lying,
 	}
 }
 

@@ -26,6 +26,7 @@ func validateBy(t *testing.T, file string, text []byte) error {
 	c.DefaultDraft(jsonschema.Draft2020)
 	ids := map[string]string{
 		"measurement.schema.json": "urn:rimpair:measurement:1", "adjust.schema.json": "urn:rimpair:adjustment:1", "adjust-steering.schema.json": "urn:rimpair:steering:1",
+		"review.schema.json": "urn:rimpair:review:1",
 	}
 	for name, id := range ids {
 		raw, err := os.ReadFile(name)

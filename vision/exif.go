@@ -14,6 +14,7 @@ type exifTags struct {
 	orientation        int
 	make, model, lens  string
 	focalMm, focal35Mm float64
+	taken              time.Time
 }
 
 // readExif reads the tags; a photo without any, or with damaged ones, is still a photo.
@@ -55,6 +56,12 @@ func (t *exifTags) set(tag string, value any) {
 		t.focalMm = number(value)
 	case "FocalLengthIn35mmFormat":
 		t.focal35Mm = number(value)
+	case "DateTimeOriginal":
+		// Without its zone, which many phones leave out: times are only compared with
+		// those of the same camera.
+		if at, err := time.Parse("2006:01:02 15:04:05", text(value)); err == nil {
+			t.taken = at
+		}
 	}
 }
 

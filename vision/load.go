@@ -77,22 +77,31 @@ func readFile(path string, limit int64) ([]byte, error) {
 	return io.ReadAll(io.LimitReader(f, limit))
 }
 
-// decode reads the picture and its EXIF data, with everything that can be told
-// from the headers checked before any pixel is decoded.
-func decode(file []byte, lim Limits) (*Photo, error) {
+// checkedHeader is what can be told from the headers, within the limits.
+func checkedHeader(file []byte, lim Limits) (header, error) {
 	h, err := readHeader(file)
 	if err != nil {
-		return nil, err
+		return h, err
 	}
 	if h.width <= 0 || h.height <= 0 {
-		return nil, damaged()
+		return h, damaged()
 	}
 	if int64(h.height) > lim.Pixels/int64(h.width) {
-		return nil, &Refusal{
+		return h, &Refusal{
 			Code:   "too_large",
 			Reason: fmt.Sprintf("The picture has %d × %d pixels, more than the %d megapixels allowed.", h.width, h.height, lim.Pixels/1e6),
 			Remedy: "Give the photo as the phone stored it.",
 		}
+	}
+	return h, nil
+}
+
+// decode reads the picture and its EXIF data, with everything that can be told
+// from the headers checked before any pixel is decoded.
+func decode(file []byte, lim Limits) (*Photo, error) {
+	h, err := checkedHeader(file, lim)
+	if err != nil {
+		return nil, err
 	}
 	slow := &Refusal{
 		Code:   "too_slow",
@@ -110,6 +119,7 @@ func decode(file []byte, lim Limits) (*Photo, error) {
 	return &Photo{
 		Gray:        g,
 		Orientation: tags.orientation,
+		Taken:       tags.taken,
 		FocalPx:     focalPx(tags.focal35Mm, g.Width, g.Height),
 		Camera: CameraID{
 			Make: tags.make, Model: tags.model, Lens: tags.lens,

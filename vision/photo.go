@@ -1,5 +1,7 @@
 package vision
 
+import "time"
+
 // Gray is a grey picture, row by row, in stored (unrotated) sensor coordinates.
 type Gray struct {
 	Width, Height int
@@ -16,7 +18,8 @@ type Photo struct {
 	Orientation int     // EXIF orientation, 1 to 8; for display only
 	FocalPx     float64 // focal length in pixels from EXIF, 0 when unknown
 	Camera      CameraID
-	SHA256      [32]byte // of the file's bytes
+	Taken       time.Time // by the camera's own clock, written as if that were UTC; zero when the file does not say
+	SHA256      [32]byte  // of the file's bytes
 }
 
 // CameraID tells cameras apart: photos with equal values share one camera model.

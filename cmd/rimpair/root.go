@@ -32,7 +32,7 @@ tricycle are, from photos that show printed reference sheets on the floor.`,
 		DisableSuggestions: true,
 		CompletionOptions:  cobra.CompletionOptions{HiddenDefaultCmd: true},
 	}
-	root.AddCommand(newSheetCommand(), newMeasureCommand(), newCameraCommand(), newAdjustCommand(), newJobCommand(), newServeCommand(), newPlayCommand(), newCompareCommand())
+	root.AddCommand(newSheetCommand(), newMeasureCommand(), newCameraCommand(), newAdjustCommand(), newJobCommand(), newReviewCommand(), newServeCommand(), newPlayCommand(), newCompareCommand())
 	return root
 }
 
@@ -59,6 +59,8 @@ func exitCode(err error, asJSON bool, stdout, stderr io.Writer) int {
 	switch {
 	case err == nil:
 		return exitDone
+	case errors.Is(err, errNoneMeasured):
+		return exitRefused
 	case !errors.As(err, &refusal):
 		fmt.Fprintf(stderr, "rimpair: %v\n", err)
 		return exitFailed

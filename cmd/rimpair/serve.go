@@ -82,7 +82,7 @@ func runServe(ctx context.Context, store string, flags serveFlags, stdin io.Read
 	s, err := serve.New(serve.Options{
 		Store: store, LAN: flags.lan, Names: serverNames(host, certificate), Certificate: certificate,
 		Language: flags.language, Version: version, RunoutMm: defaultRunoutMm, Pages: page.FS,
-		Measure: measureServed, Judge: review.Judge, Paired: t.paired,
+		Measure: measureServed, Judge: review.Judge, Review: reviewServed, Paired: t.paired,
 	})
 	if err != nil {
 		return err

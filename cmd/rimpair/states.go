@@ -51,8 +51,7 @@ func photosOf(list string) ([]string, error) {
 	}
 	var paths []string
 	for _, file := range files {
-		switch strings.ToLower(filepath.Ext(file.Name())) {
-		case ".jpg", ".jpeg", ".png", ".webp", ".heic", ".heif":
+		if isPhoto(file.Name()) {
 			paths = append(paths, filepath.Join(list, file.Name()))
 		}
 	}

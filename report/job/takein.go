@@ -189,14 +189,14 @@ func (u *unpacker) unpack(dir string) error {
 
 // copy unpacks a file and counts it.
 func (u *unpacker) copy(w io.Writer, f *zip.File, most int64) error {
-	n, err := Unpack(w, f, min(most, u.left))
+	n, err := unpack(w, f, min(most, u.left))
 	u.left -= n
 	return err
 }
 
-// Unpack unpacks a file of an archive. What the archive says of its size is not
+// unpack unpacks a file of an archive. What the archive says of its size is not
 // believed: it is counted, and beyond the most that is allowed it is an error.
-func Unpack(w io.Writer, f *zip.File, most int64) (n int64, err error) {
+func unpack(w io.Writer, f *zip.File, most int64) (n int64, err error) {
 	r, err := f.Open()
 	if err != nil {
 		return 0, fmt.Errorf("holds %q, which cannot be read: %w", f.Name, err)
@@ -211,6 +211,3 @@ func Unpack(w io.Writer, f *zip.File, most int64) (n int64, err error) {
 	}
 	return n, nil
 }
-
-// MayUnpack is how many bytes an archive of that size may hold.
-func MayUnpack(archiveBytes int64) int64 { return swellFreeBytes + swellAllowed*archiveBytes }

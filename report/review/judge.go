@@ -57,13 +57,20 @@ const (
 
 // Judge says what a photo is worth; the rims' bead seat diameter is 0 where it is not
 // known. begun is when the photo began to be read.
-func Judge(photo *vision.Photo, beadSeatMm float64, begun time.Time) (j Judgement) {
+func Judge(photo *vision.Photo, beadSeatMm float64, begun time.Time) Judgement {
+	_, _, j := judge(photo, beadSeatMm, begun)
+	return j
+}
+
+// judge also returns the sheets' corners and where the photo was taken, as far as they
+// were found.
+func judge(photo *vision.Photo, beadSeatMm float64, begun time.Time) (corners []vision.Corner, stand measure.Stand, j Judgement) {
 	j = empty()
 	defer func() { j.Seconds = time.Since(begun).Seconds() }()
 	corners, err := vision.FindSheets(photo.Gray)
 	if err != nil {
 		j.refuse(err)
-		return j
+		return nil, stand, j
 	}
 	j.sheets(corners)
 	j.light(photo.Gray, corners)
@@ -71,14 +78,14 @@ func Judge(photo *vision.Photo, beadSeatMm float64, begun time.Time) (j Judgemen
 	sight, err := measure.LookAt(in, beadSeatMm)
 	if err != nil {
 		j.refuse(err)
-		return j
+		return corners, stand, j
 	}
 	j.Angle, j.Pitch = angle(sight.Stand), sight.Stand.PitchDeg
 	if j.Pitch < flatDeg {
 		j.find(Usable, "too_flat", fmt.Sprintf("The camera looked only %.0f° down onto the sheets.", j.Pitch), "Hold the phone higher.")
 	}
 	j.wheels(sight)
-	return j
+	return corners, sight.Stand, j
 }
 
 // Refused is the judgement of a photo that cannot be read.
@@ -187,8 +194,12 @@ func angle(s measure.Stand) string {
 		return "above"
 	}
 	names := [8]string{"front", "corner", "right", "corner", "rear", "corner", "left", "corner"}
-	return names[(int(math.Round(s.BearingDeg/45))+8)%8]
+	return names[eighth(s)]
 }
+
+// eighth is the part of the way around, counted from the front over the right, that a
+// photo was taken from.
+func eighth(s measure.Stand) int { return (int(math.Round(s.BearingDeg/45)) + 8) % 8 }
 
 // aboveDeg is the pitch from which on a photo is one from above.
 const aboveDeg = 70

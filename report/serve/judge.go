@@ -37,7 +37,7 @@ func (s *Server) judge(path string, beadSeatMm float64) (j *judged) {
 	}
 	defer release()
 	begun := time.Now()
-	photo, err := vision.Load(path, photoLimits())
+	photo, err := vision.Load(path, PhotoLimits())
 	if err != nil {
 		return &judged{Judgement: judging.Refused(err)}
 	}

@@ -52,6 +52,7 @@ const (
 // OpenCV's pictures come on top.
 const MemoryLimit = 640 << 20
 
-func photoLimits() vision.Limits {
+// PhotoLimits are those of a photo that a client sends.
+func PhotoLimits() vision.Limits {
 	return vision.Limits{Bytes: photoBytes, Pixels: photoPixels, Time: 30 * time.Second}
 }

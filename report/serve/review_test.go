@@ -45,24 +45,24 @@ func packed(t *testing.T, files ...string) []byte {
 }
 
 // nameReview "reviews" photos by listing names and contents.
-func nameReview(_ context.Context, photos []ReviewPhoto, progress func(string, int, int)) (any, error) {
+func nameReview(_ context.Context, photos []ReviewPhoto, progress func(string, int, int)) (any, []ReviewProblem, error) {
 	list := []string{}
 	for i, p := range photos {
 		content, err := os.ReadFile(p.Path)
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		progress("look", i+1, len(photos))
 		list = append(list, fmt.Sprintf("%s %.10s", p.Name, content))
 	}
 	slices.Sort(list)
-	return list, nil
+	return list, nil, nil
 }
 
 type reviewSeen struct {
 	State    string
 	Groups   []string
-	Problems []reviewProblem
+	Problems []ReviewProblem
 }
 
 // review runs a review of files, by names, to its end.
@@ -107,8 +107,8 @@ func TestReviewOfArchives(t *testing.T) {
 			"__MACOSX/._front.jpg", "no", ".DS_Store", "no", "a/", ""),
 		"broken.zip": []byte("PK no archive"),
 	})
-	assert.Equal(t, []string{"../../evil.jpg four", "/etc/evil.jpg five", "a/front.jpg two", "b/front.jpg three", "single.jpg one"}, v.Groups)
-	assert.Equal(t, []reviewProblem{{"broken.zip", "The archive cannot be read."}}, v.Problems)
+	assert.Equal(t, []string{"sent.zip/../../evil.jpg four", "sent.zip//etc/evil.jpg five", "sent.zip/a/front.jpg two", "sent.zip/b/front.jpg three", "single.jpg one"}, v.Groups)
+	assert.Equal(t, []ReviewProblem{{Name: "broken.zip", Reason: "The archive cannot be read."}}, v.Problems)
 	assert.NoFileExists(t, filepath.Join(o.Store, "..", "evil.jpg"))
 
 	// What is done is there for the next run.
@@ -132,7 +132,7 @@ func TestReviewOfBombs(t *testing.T) {
 	large := packed(t, "bomb.jpg", zeroes, "good.jpg", "good")
 	require.Less(t, len(large), 1<<20)
 	v := r.review(map[string][]byte{"bomb.zip": large})
-	assert.Equal(t, []string{"good.jpg good"}, v.Groups)
+	assert.Equal(t, []string{"bomb.zip/good.jpg good"}, v.Groups)
 	require.Len(t, v.Problems, 1)
 	assert.Contains(t, v.Problems[0].Reason, "swells beyond all measure")
 
@@ -156,9 +156,9 @@ func TestReviewOfBombs(t *testing.T) {
 func TestReviewThatFails(t *testing.T) {
 	o := testOptions(t.TempDir())
 	for _, fail := range []func(){func() { panic("bad photo") }, func() {}} {
-		o.Review = func(context.Context, []ReviewPhoto, func(string, int, int)) (any, error) {
+		o.Review = func(context.Context, []ReviewPhoto, func(string, int, int)) (any, []ReviewProblem, error) {
 			fail()
-			return []string{}, errors.New("bad luck")
+			return []string{}, nil, errors.New("bad luck")
 		}
 		r := start(t, o)
 		v := r.review(map[string][]byte{"a.jpg": []byte("a")})

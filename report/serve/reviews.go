@@ -40,10 +40,12 @@ type ReviewPhoto struct {
 
 // ReviewRun looks at photos, groups, judges and measures them. What it returns is
 // sent to the page as it is; progress may be called from any goroutine.
-type ReviewRun func(ctx context.Context, photos []ReviewPhoto, progress func(what string, done, of int)) (groups any, err error)
+type ReviewRun func(ctx context.Context, photos []ReviewPhoto, progress func(what string, done, of int)) (groups any, problems []ReviewProblem, err error)
 
-type reviewProblem struct {
+// ReviewProblem is a file that could not be used, and belongs to no group.
+type ReviewProblem struct {
 	Name   string `json:"name"`
+	Code   string `json:"code,omitempty"`
 	Reason string `json:"reason"`
 }
 
@@ -61,7 +63,7 @@ type review struct {
 	what     string
 	done, of int
 	groups   json.RawMessage
-	problems []reviewProblem
+	problems []ReviewProblem
 }
 
 type reviewView struct {
@@ -72,13 +74,13 @@ type reviewView struct {
 	What     string          `json:"what"`
 	Photos   []photoView     `json:"photos"`
 	Groups   json.RawMessage `json:"groups"`
-	Problems []reviewProblem `json:"problems"`
+	Problems []ReviewProblem `json:"problems"`
 }
 
 // found is what a review came to, as it is kept.
 type found struct {
 	Groups   json.RawMessage `json:"groups"`
-	Problems []reviewProblem `json:"problems"`
+	Problems []ReviewProblem `json:"problems"`
 }
 
 func (s *Server) newReview(id string) *review {
@@ -270,7 +272,7 @@ func (s *Server) runReview(v *review) {
 	}
 	if err != nil {
 		log.Print(err)
-		problems = append(problems, reviewProblem{"", "The review ended too early; what went wrong stands in the terminal."})
+		problems = append(problems, ReviewProblem{Reason: "The review ended too early; what went wrong stands in the terminal."})
 	}
 	content, err := json.Marshal(groups)
 	if err != nil {
@@ -287,7 +289,7 @@ func (s *Server) runReview(v *review) {
 	v.stream.send("done", struct{}{})
 }
 
-func (s *Server) look(v *review) (groups any, problems []reviewProblem, err error) {
+func (s *Server) look(v *review) (groups any, problems []ReviewProblem, err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			err = fmt.Errorf("reviewing failed: %v\n%s", p, debug.Stack())
@@ -303,8 +305,8 @@ func (s *Server) look(v *review) (groups any, problems []reviewProblem, err erro
 		photos = append(photos, ReviewPhoto{p.Key, v.spool.path(p), p.Name, p.Modified})
 	}
 	v.mu.Unlock()
-	groups, err = s.options.Review(s.closing, photos, v.progress)
-	return groups, problems, err
+	groups, bad, err := s.options.Review(s.closing, photos, v.progress)
+	return groups, append(problems, bad...), err
 }
 
 func (v *review) progress(what string, done, of int) {
@@ -315,7 +317,7 @@ func (v *review) progress(what string, done, of int) {
 }
 
 // unpackArchives replaces archives by the photos in them.
-func (v *review) unpackArchives() (problems []reviewProblem, err error) {
+func (v *review) unpackArchives() (problems []ReviewProblem, err error) {
 	v.mu.Lock()
 	shots := v.shots
 	v.mu.Unlock()
@@ -332,11 +334,7 @@ func (v *review) unpackArchives() (problems []reviewProblem, err error) {
 			continue
 		}
 		v.progress("unpack", 0, 0)
-		info, err := os.Stat(v.spool.path(p))
-		if err != nil {
-			return problems, err
-		}
-		inside, bad, err := unpackPhotos(v.spool.path(p), p, info.Size(), v.spool, reviewPhotos-len(photos))
+		inside, bad, err := unpackPhotos(v.spool.path(p), p, v.spool, reviewPhotos-len(photos))
 		problems = append(problems, bad...)
 		if err != nil {
 			return problems, err
@@ -363,7 +361,7 @@ func (s *Server) handleReview(w http.ResponseWriter, r *http.Request) error {
 	}
 	v.mu.Lock()
 	defer v.mu.Unlock()
-	view := reviewView{ID: v.id, State: v.state, Done: v.done, Of: v.of, What: v.what, Groups: v.groups, Photos: []photoView{}, Problems: append([]reviewProblem{}, v.problems...)}
+	view := reviewView{ID: v.id, State: v.state, Done: v.done, Of: v.of, What: v.what, Groups: v.groups, Photos: []photoView{}, Problems: append([]ReviewProblem{}, v.problems...)}
 	if view.Groups == nil {
 		view.Groups = json.RawMessage("[]")
 	}

@@ -110,7 +110,7 @@ async function follow(show, id) {
   let drawn = '';
   const draw = () => {
     const done = found.state === 'done';
-    const text = done ? say('review.done', { n: found.groups?.length ?? 0 }) : say('review.working.of', { done: found.done ?? 0, of: found.of ?? 0 });
+    const text = done ? say('review.done', { n: found.groups?.length ?? 0 }) : say(`review.working.${found.what || 'unpack'}`, { done: found.done ?? 0, of: found.of ?? 0 });
     if (done && state.textContent !== text) announce(text);
     state.textContent = text;
     bar.hidden = done;
@@ -126,15 +126,15 @@ async function follow(show, id) {
   if (found.state === 'done') return null;
   return listen(`reviews/${id}/events`, {
     open: refresh, group: refresh, done: refresh,
-    progress: ({ done, of }) => { found = { ...found, done, of }; draw(); },
+    progress: (step) => { found = { ...found, ...step }; draw(); },
   });
 }
 
-function group(id, { name, from, to, photos, toe, refused, reply }, i) {
+function group(id, { name, from, to, photos, states, refused, reply }, i) {
   const counted = ['good', 'usable', 'repeat'].map((each) => [each, photos.filter((photo) => photo.judgement?.verdict === each).length]).filter(([, n]) => n);
   return h('section', { class: 'card', 'aria-labelledby': `group-${i}` }, h('h2', { id: `group-${i}` }, name || say('review.group', { n: i + 1 })),
     h('p', {}, [moment(from), to !== from && moment(to)].filter(Boolean).join(' – ')),
-    toe && figure(toe), refused && refusedParts(refused),
+    states.map((state) => [figure(state.total_toe_mm), states.length > 1 && h('p', { class: 'file' }, state.photos.join(', '))]), refused && refusedParts(refused, photos.map((photo) => ({ key: photo.name, name: photo.name }))),
     h('p', {}, counted.map(([each, n]) => `${n} ${say(`verdict.${each}`)}`).join(', ')),
     h('details', { id: `photos-${i}` }, h('summary', {}, say('review.photos', { n: photos.length })),
       h('ul', { class: 'taken' }, photos.map((photo) => h('li', { class: 'photo' },
