@@ -17,10 +17,13 @@ import (
 // This file words advice on tie rods for a mechanic.
 
 // AdjustJSON writes advice as adjust.schema.json describes it.
-func AdjustJSON(w io.Writer, a measure.RodAdvice) error { return encode(w, English().rodAdvice(a)) }
+// The checks are those that make the measured toe mean nothing.
+func AdjustJSON(w io.Writer, a measure.RodAdvice, spoiling ...job.CheckItem) error {
+	return encode(w, English().rodAdvice(a, spoiling))
+}
 
 // rodAdvice returns advice with its words, and with empty lists in place of missing ones.
-func (l *Language) rodAdvice(a measure.RodAdvice) rodAdvice {
+func (l *Language) rodAdvice(a measure.RodAdvice, spoiling []job.CheckItem) rodAdvice {
 	a.Turns, a.MmPerTurnFrom = list(a.Turns), list(a.MmPerTurnFrom)
 	a.Assumed, a.MeasureFirst = list(a.Assumed), l.advice(a.MeasureFirst)
 	if a.Expected != nil {
@@ -28,7 +31,12 @@ func (l *Language) rodAdvice(a measure.RodAdvice) rodAdvice {
 		expected.Parts = list(expected.Parts)
 		a.Expected = &expected
 	}
-	return rodAdvice{a, l.summary(a), list(l.instructions(a)), l.rodCautions(a)}
+	worded := rodAdvice{RodAdvice: a, Summary: l.summary(a), Instructions: list(l.instructions(a))}
+	for _, c := range spoiling {
+		worded.SpoiltBy = append(worded.SpoiltBy, c.ID)
+	}
+	worded.Cautions = l.rodCautions(a, spoiling)
+	return worded
 }
 
 // JobAdvice is what a job advises now, as AdjustJSON writes it but in any language; nil
@@ -39,20 +47,21 @@ func JobAdvice(s *job.Inspected, l *Language) (json.RawMessage, error) {
 		return nil, nil
 	}
 	var content bytes.Buffer
-	err := encode(&content, l.rodAdvice(*advice))
+	err := encode(&content, l.rodAdvice(*advice, s.SpoilingLast()))
 	return content.Bytes(), err
 }
 
 // rodAdvice is advice as it is written, with its words.
 type rodAdvice struct {
 	measure.RodAdvice
+	SpoiltBy     []string `json:"spoilt_by,omitempty"` // failed checks that make the measured toe mean nothing
 	Summary      string   `json:"summary"`
 	Instructions []string `json:"instructions"`
 	Cautions     []string `json:"cautions"`
 }
 
 // AdjustText writes advice at most 80 columns wide.
-func AdjustText(w io.Writer, a measure.RodAdvice) error {
+func AdjustText(w io.Writer, a measure.RodAdvice, spoiling ...job.CheckItem) error {
 	p := newPage()
 	p.heading(p.l.summary(a))
 	for _, line := range p.l.instructions(a) {
@@ -64,7 +73,7 @@ func AdjustText(w io.Writer, a measure.RodAdvice) error {
 	}
 	p.perTurn(a)
 	p.list("Not told, and taken as", p.l.assumptions(a))
-	p.list("Before you turn, and before you ride", p.l.rodCautions(a))
+	p.list("Before you turn, and before you ride", p.l.rodCautions(a, spoiling))
 	_, err := io.WriteString(w, p.String())
 	return err
 }
@@ -318,7 +327,11 @@ func (l *Language) assumptions(a measure.RodAdvice) []string {
 
 // rodCautions are shown with every piece of advice. The lengths of thread are
 // common practice, without a source.
-func (l *Language) rodCautions(a measure.RodAdvice) []string {
+func (l *Language) rodCautions(a measure.RodAdvice, spoiling []job.CheckItem) []string {
+	var c []string
+	for _, check := range spoiling {
+		c = append(c, l.say("adjust.caution.spoilt", "check", l.say("check."+check.ID)))
+	}
 	thread := l.say("adjust.caution.thread")
 	for _, t := range a.Turns {
 		if t.LeastEngagedMm > 0 {
@@ -331,7 +344,7 @@ func (l *Language) rodCautions(a measure.RodAdvice) []string {
 			break
 		}
 	}
-	c := []string{thread, l.say("adjust.caution.locknuts"), l.say("adjust.caution.ride")}
+	c = append(c, thread, l.say("adjust.caution.locknuts"), l.say("adjust.caution.ride"))
 	if !a.Sprung {
 		c = append(c, l.say("adjust.caution.sprung"))
 	}

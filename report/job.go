@@ -39,8 +39,12 @@ func JobNext(j *job.Job, l *Language) string {
 		job.ClearFailures: "next.clear", job.DoChecks: "next.checks", job.Measure: "next.measure." + string(n.Stage), job.Adjust: "next.adjust",
 		job.TightenFirst: "next.first", job.TightenSecond: "next.second", job.RideAndMeasure: "next.ride", job.Wait: "next.wait",
 	}[n.Task]
-	switch n.Task {
-	case job.ClearFailures, job.DoChecks, job.Measure:
+	switch {
+	case n.Task == job.ClearFailures || n.Task == job.DoChecks:
+		return l.say(key)
+	case n.Again:
+		return l.say("next.again")
+	case n.Task == job.Measure:
 		return l.say(key)
 	}
 	return verdict(n.Verdict, l) + " " + l.say(key)
@@ -63,6 +67,15 @@ func JobLockNuts(j *job.Job, l *Language) []string {
 		}
 		stage := l.say("stage." + string(j.Entries[c.To].Measurement.Stage))
 		lines = append(lines, capital(l.say(key, "stage", stage, "change", l.toward(c.ToeMm.Value, f.Decimals), "half", l.figure(f.Half))))
+	}
+	return lines
+}
+
+// spoilt says of a measurement, entry i counted from 0, why it means nothing.
+func (l *Language) spoilt(j *job.Job, i int) []string {
+	var lines []string
+	for _, c := range j.Spoiling(i) {
+		lines = append(lines, capital(l.say("stage."+string(j.Entries[i].Measurement.Stage)))+": "+l.say("stage.spoilt", "check", l.say("check."+c.ID))+".")
 	}
 	return lines
 }
@@ -93,7 +106,7 @@ func JobText(w io.Writer, s *job.Inspected, advice *measure.RodAdvice) error {
 	}
 	if advice != nil {
 		p.wrapped("  ", l.summary(*advice))
-		for _, line := range slices.Concat(l.instructions(*advice), l.rodCautions(*advice)) {
+		for _, line := range slices.Concat(l.instructions(*advice), l.rodCautions(*advice, s.SpoilingLast())) {
 			p.wrapped("  - ", line)
 		}
 	}
@@ -190,6 +203,13 @@ func (p *page) jobToe(j *job.Job) {
 	}
 	p.heading("Total toe")
 	p.wrapped("  ", JobStages(j, p.l))
+	for i, e := range j.Entries {
+		if m := e.Measurement; m != nil && (m == j.FirstMeasurement() || m == j.LastMeasurement()) {
+			for _, line := range p.l.spoilt(j, i) {
+				p.wrapped("  !! ", line)
+			}
+		}
+	}
 	t := j.Target()
 	p.wrapped("  ", fmt.Sprintf("Wanted: %s, allowed %s to %s.", p.l.target(t.AimMm), p.l.target(t.LowMm), p.l.target(t.HighMm)))
 }

@@ -2,6 +2,7 @@ package report
 
 import (
 	"math"
+	"slices"
 
 	"rimpair/measure"
 	"rimpair/report/job"
@@ -42,9 +43,10 @@ type chart struct {
 // newChart draws all measurements of a job; nil when there is none.
 func newChart(j *job.Job, l *Language) *chart {
 	var rows []*job.Measurement
-	for _, e := range j.Entries {
+	var spoilt []bool
+	for i, e := range j.Entries {
 		if e.Measurement != nil {
-			rows = append(rows, e.Measurement)
+			rows, spoilt = append(rows, e.Measurement), append(spoilt, len(j.Spoiling(i)) > 0)
 		}
 	}
 	if len(rows) == 0 {
@@ -62,6 +64,8 @@ func newChart(j *job.Job, l *Language) *chart {
 	for i, m := range rows {
 		mark := "dot"
 		switch {
+		case spoilt[i]:
+			mark = "cross"
 		case i == len(rows)-1:
 			mark = "diamond"
 		case i == 0:
@@ -70,6 +74,9 @@ func newChart(j *job.Job, l *Language) *chart {
 		c.row(m, l, a, chartHeadMm+chartRowMm*(float64(i)+0.5), mark)
 	}
 	c.axis(a, l, bottom)
+	if slices.Contains(spoilt, true) {
+		c.Key += " " + l.say("chart.spoilt")
+	}
 	return c
 }
 
@@ -84,9 +91,16 @@ func (c *chart) row(m *job.Measurement, l *Language, a axis, y float64, mark str
 	c.text(chartWidthMm, y+1.2, "end", l.toeWithHalf(m.TotalToeMm), mark == "diamond")
 	q := m.TotalToeMm
 	x1, x2 := a.at(q.Low95), a.at(q.High95)
-	c.add(shape{Kind: "line", X: x1, Y: y, X2: x2, Y2: y, Width: 0.7})
+	c.add(shape{Kind: "line", X: x1, Y: y, X2: x2, Y2: y, Width: 0.7, Dashed: mark == "cross"})
 	for _, x := range []float64{x1, x2} {
 		c.add(shape{Kind: "line", X: x, Y: y - 1.6, X2: x, Y2: y + 1.6, Width: 0.7})
+	}
+	if mark == "cross" { // the toe means nothing
+		const r = 1.6
+		x := a.at(q.Value)
+		c.add(shape{Kind: "line", X: x - r, Y: y - r, X2: x + r, Y2: y + r, Width: 0.9})
+		c.add(shape{Kind: "line", X: x - r, Y: y + r, X2: x + r, Y2: y - r, Width: 0.9})
+		return
 	}
 	c.add(shape{Kind: mark, X: a.at(q.Value), Y: y, Width: 1.5})
 }

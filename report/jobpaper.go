@@ -127,13 +127,19 @@ func (b *paperWriter) result() {
 		f := round(c.ToeMm)
 		x.Lines = append(x.Lines, line{Text: l.say("result.change", "change", l.toward(c.ToeMm.Value, f.Decimals), "half", l.figure(f.Half))})
 	}
+	for i, e := range j.Entries {
+		if m := e.Measurement; m != nil && (m == first || m == last) {
+			x.Large = append(x.Large, lines(l.spoilt(j, i))...)
+		}
+	}
 	if first != nil {
 		x.Lines = append(x.Lines, line{Text: l.say("result.inch", "inch", b.inches(first, last))})
 	}
 	t := j.Target()
 	x.Lines = append(x.Lines, line{Text: l.say("result.target", "aim", l.target(t.AimMm), "low", l.target(t.LowMm), "high", l.target(t.HighMm))})
-	switch {
-	case last != nil && j.Next().Task == job.Measure:
+	switch next := j.Next(); {
+	case len(j.SpoilingLast()) > 0: // is said already
+	case last != nil && next.Task == job.Measure:
 		x.Lines = append(x.Lines, line{Text: l.say("result.turned")})
 	case last != nil:
 		x.Lines = append(x.Lines, line{Text: verdict(job.Judge(last.TotalToeMm, t), l)})

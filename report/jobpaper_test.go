@@ -275,6 +275,8 @@ func TestChartIsToScale(t *testing.T) {
 	l, err := NewLanguage("en")
 	require.NoError(t, err)
 	j := sampleJob().Job
+	spokes := j.LastCheck("spokes").Check
+	spokes.Result = job.OK
 	c := newChart(j, l)
 	scale := func() (at func(mm float64) float64) {
 		var xs, vs []float64
@@ -303,7 +305,26 @@ func TestChartIsToScale(t *testing.T) {
 	require.Len(t, bars, 3)
 	assert.InDelta(t, scale(-6.213-1.96*0.4312), bars[0][0], 1e-9)
 	assert.InDelta(t, scale(-6.213+1.96*0.4312), bars[0][1], 1e-9)
+	assert.NotContains(t, c.Key, "means nothing")
 	assert.Nil(t, newChart(&job.Job{}, l))
+
+	// Measured while a check was not in order: a cross at the same places, on a dashed bar.
+	spokes.Result = job.Failed
+	c = newChart(j, l)
+	var crosses, dashed []float64
+	for _, s := range c.Shapes {
+		switch {
+		case s.Kind == "line" && s.Width > 0.8:
+			crosses = append(crosses, (s.X+s.X2)/2)
+		case s.Kind == "line" && s.Dashed && s.Width > 0.5:
+			dashed = append(dashed, s.X)
+		default:
+			assert.NotContains(t, []string{"ring", "dot", "diamond"}, s.Kind)
+		}
+	}
+	assert.InDeltaSlice(t, []float64{scale(-6.213), scale(-6.213), scale(4.0413), scale(4.0413), scale(4.0413), scale(4.0413)}, crosses, 1e-9)
+	assert.Len(t, dashed, 3)
+	assert.Contains(t, c.Key, "Cross and dashed bar: means nothing")
 }
 
 // All catalogues have the same texts with the same places to fill in, and none is

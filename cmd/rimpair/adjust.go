@@ -98,9 +98,9 @@ func runAdjust(path string, flags adjustFlags, changed func(string) bool, stdout
 		return err
 	}
 	if flags.json {
-		return report.AdjustJSON(stdout, *advice)
+		return report.AdjustJSON(stdout, *advice, found.spoiling...)
 	}
-	return report.AdjustText(stdout, *advice)
+	return report.AdjustText(stdout, *advice, found.spoiling...)
 }
 
 // readResult reads a measurement; one that was refused stays refused.

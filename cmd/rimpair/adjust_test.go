@@ -115,10 +115,24 @@ func TestAdjustSaysFailedChecksFirst(t *testing.T) {
 	record(t, dir, state(job.AsFound, 5, 0.1))
 	succeeds(t, "job", "add", dir, "--check", "kingpins=failed")
 	assert.Regexp(t, `^!! `, succeeds(t, "adjust", dir))
-	code, stdout, stderr := cli("adjust", dir, "--json")
-	assert.Equal(t, exitDone, code)
-	assert.True(t, json.Valid([]byte(stdout)))
-	assert.Regexp(t, `^!! `, stderr)
+	requireSpoilt := func() (stderr string) {
+		code, stdout, stderr := cli("adjust", dir, "--json")
+		assert.Equal(t, exitDone, code)
+		var advice struct {
+			SpoiltBy []string `json:"spoilt_by"`
+			Cautions []string `json:"cautions"`
+		}
+		require.NoError(t, json.Unmarshal([]byte(stdout), &advice))
+		assert.Equal(t, []string{"kingpins"}, advice.SpoiltBy)
+		assert.Contains(t, advice.Cautions[0], "no play in kingpins")
+		return stderr
+	}
+	assert.Regexp(t, `^!! `, requireSpoilt())
+
+	// Put right, but not measured again.
+	assert.Contains(t, unwrapped(succeeds(t, "job", "add", dir, "--check", "kingpins=ok")), "measure the vehicle again")
+	assert.Empty(t, requireSpoilt())
+	assert.Contains(t, unwrapped(succeeds(t, "adjust", dir)), "The measured toe means nothing")
 }
 
 // A result that was changed by hand is not advised on.

@@ -15,6 +15,7 @@ type found struct {
 	result   measure.Result
 	steering measure.Steering
 	alarms   []string
+	spoiling []job.CheckItem // make the result mean nothing
 }
 
 // readFound reads a measurement's file or a job's folder.
@@ -43,5 +44,5 @@ func foundInJob(dir string) (found, error) {
 	if !ok {
 		return found{}, fmt.Errorf("the last result of %s is damaged (rimpair job show says how): measure again first", dir)
 	}
-	return found{result, steering, report.JobAlarms(s.Job, report.English())}, nil
+	return found{result, steering, report.JobAlarms(s.Job, report.English()), s.SpoilingLast()}, nil
 }

@@ -251,6 +251,20 @@ func TestVehicleIsKeptForTheNextTime(t *testing.T) {
 	requireRecordSchema(t, next)
 }
 
+// What must not be overlooked is said even where the photos are refused and nothing is
+// recorded.
+func TestRefusedPhotosOfAJobKeepItsAlarms(t *testing.T) {
+	dir := newTestJob(t, "--rim", "305")
+	succeeds(t, "job", "add", dir, "--check", "rear_wheel=failed")
+	code, stdout, stderr := cli("job", "add", dir, writeText(t, t.TempDir(), "front.jpg", "no photo"))
+	assert.Equal(t, exitRefused, code)
+	assert.Regexp(t, `^!! DO NOT RIDE: [^\n]*\n`, stdout)
+	assert.Contains(t, stderr, "[not_a_photo]")
+	s, err := job.Inspect(dir)
+	require.NoError(t, err)
+	assert.Len(t, s.Entries, 1)
+}
+
 // Photos of several positions are one stage, recorded as they were measured. The same
 // photos named as two positions only show that the record is whole.
 func TestJobTakesPositions(t *testing.T) {

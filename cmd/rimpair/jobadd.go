@@ -112,7 +112,7 @@ func runJobAdd(dir string, photos []string, flags *addFlags, stdout io.Writer) e
 	}
 	switch {
 	case flags.measures(photos):
-		err = flags.measurePhotos(dir, photos, &adds[0])
+		err = flags.measurePhotos(dir, photos, &adds[0], stdout)
 	case len(photos) > 0:
 		err = adds[0].Unmeasured()
 	}
@@ -237,8 +237,9 @@ func (flags *addFlags) entries(photos []string) ([]report.JobAddition, error) {
 	return list, nil
 }
 
-// measurePhotos measures an addition's photos, before anything is recorded.
-func (flags *addFlags) measurePhotos(dir string, photos []string, a *report.JobAddition) error {
+// measurePhotos measures an addition's photos, before anything is recorded. When they
+// are refused, what must not be overlooked is said all the same.
+func (flags *addFlags) measurePhotos(dir string, photos []string, a *report.JobAddition, stdout io.Writer) error {
 	j, _, err := job.Read(dir)
 	if err != nil {
 		return err
@@ -256,7 +257,7 @@ func (flags *addFlags) measurePhotos(dir string, photos []string, a *report.JobA
 	settings.RulerMm = j.RulerMm
 	m, inputs, err := measureStage(photos, flags.positions, settings, flags.camera(dir, j))
 	if err != nil {
-		return err
+		return errors.Join(report.Alarms(stdout, report.JobAlarms(j, report.English())), err)
 	}
 	stage := j.Next().Stage
 	if flags.stage != "" {

@@ -80,6 +80,23 @@ func (j *Job) Spoiling(i int) []CheckItem {
 	return slices.DeleteFunc(then.FailedChecks(), func(c CheckItem) bool { return !c.Meaningless })
 }
 
+// SpoilingLast are the checks that make the last measurement mean nothing: failed when it
+// was recorded, or since, even if they were cleared: putting right changes the toe.
+func (j *Job) SpoilingLast() []CheckItem {
+	var spoiling []CheckItem
+	for i := len(j.Entries) - 1; i >= 0; i-- {
+		switch e := j.Entries[i]; {
+		case e.Measurement != nil:
+			return append(j.Spoiling(i), spoiling...)
+		case e.Check != nil && e.Check.Result == Failed:
+			if c, _ := CheckByID(e.Check.ID); c.Meaningless && !slices.Contains(spoiling, c) {
+				spoiling = append(spoiling, c)
+			}
+		}
+	}
+	return nil
+}
+
 // FailedChecks are those whose latest result is a failure: a later good one clears
 // an earlier failure.
 func (j *Job) FailedChecks() []CheckItem {

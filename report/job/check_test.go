@@ -15,4 +15,12 @@ func TestSpoiling(t *testing.T) {
 	spokes, _ := CheckByID("spokes")
 	assert.Equal(t, []CheckItem{spokes}, j.Spoiling(2))
 	assert.Empty(t, j.Spoiling(4))
+	assert.Empty(t, j.SpoilingLast())
+	j.Entries = append(j.Entries, check("spokes", Failed))
+	assert.Equal(t, []CheckItem{spokes}, j.SpoilingLast(), "found since")
+	j.Entries = append(j.Entries, check("spokes", OK))
+	assert.Equal(t, []CheckItem{spokes}, j.SpoilingLast(), "found and put right since")
+	j.Entries = j.Entries[:4]
+	assert.Equal(t, []CheckItem{spokes}, j.SpoilingLast(), "cleared since")
+	assert.Empty(t, new(Job).SpoilingLast())
 }

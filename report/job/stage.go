@@ -68,6 +68,9 @@ type Next struct {
 	Stage Stage
 	// Verdict is on the last measurement, where there is one.
 	Verdict Verdict
+	// Again says, of Measure, that the last measurement means nothing, as a check was not in order, and
+	// has to be repeated.
+	Again bool
 }
 
 // Next works out what comes next from the entries.
@@ -75,7 +78,7 @@ func (j *Job) Next() Next {
 	n := j.nextMeasurement()
 	switch {
 	case len(j.FailedChecks()) > 0:
-		n.Task = ClearFailures
+		n.Task, n.Again = ClearFailures, false
 	case j.LastMeasurement() == nil && len(j.OpenChecks()) > 0:
 		n.Task = DoChecks
 	}
@@ -94,6 +97,8 @@ func (j *Job) nextMeasurement() Next {
 		return n
 	}
 	switch {
+	case len(j.SpoilingLast()) > 0:
+		n.Task, n.Stage, n.Again = Measure, last.Stage, true
 	case !n.Verdict.inside():
 		n.Task, n.Stage = Adjust, last.Stage // until a turn is recorded
 	case last.Stage == Adjusted:

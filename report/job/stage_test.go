@@ -34,7 +34,7 @@ func TestWhatComesNext(t *testing.T) {
 	j := &Job{Entries: allChecked()[1:]}
 	expect := func(what string, task Task, stage Stage, verdict Verdict) {
 		t.Helper()
-		assert.Equal(t, Next{task, stage, verdict}, j.Next(), what)
+		assert.Equal(t, Next{Task: task, Stage: stage, Verdict: verdict}, j.Next(), what)
 	}
 	add := func(e Entry) { j.Entries = append(j.Entries, e) }
 	expect("a check is open", DoChecks, AsFound, Within)
@@ -71,10 +71,14 @@ func TestWhatComesNext(t *testing.T) {
 	expect("no longer good", Adjust, FollowUp, Outside)
 
 	good := &Job{Entries: append(allChecked(), measured(AsFound, 1, 0.2))}
-	assert.Equal(t, Next{RideAndMeasure, Final, Within}, good.Next(), "nothing had to be turned")
+	assert.Equal(t, Next{Task: RideAndMeasure, Stage: Final, Verdict: Within}, good.Next(), "nothing had to be turned")
+	spoilt := &Job{Entries: append(allChecked(), checked("spokes", Failed), measured(AsFound, 6, 0.2), checked("spokes", OK))}
+	assert.Equal(t, Next{Task: Measure, Stage: AsFound, Verdict: Outside, Again: true}, spoilt.Next(), "measured while a check was not in order")
+	spoilt.Entries = append(spoilt.Entries, measured(AsFound, 5, 0.2))
+	assert.Equal(t, Next{Task: Adjust, Stage: AsFound, Verdict: Outside}, spoilt.Next())
 	other := measure.Target{AimMm: 6, LowMm: 5, HighMm: 7}
 	good.Vehicle.Steering.Target = &other
-	assert.Equal(t, Next{Adjust, AsFound, Outside}, good.Next(), "the maker wants something else")
+	assert.Equal(t, Next{Task: Adjust, Stage: AsFound, Verdict: Outside}, good.Next(), "the maker wants something else")
 }
 
 func TestFailedChecksStayUntilCleared(t *testing.T) {
