@@ -206,7 +206,7 @@ func (p *page) jobToe(j *job.Job) {
 	for i, e := range j.Entries {
 		if m := e.Measurement; m != nil && (m == j.FirstMeasurement() || m == j.LastMeasurement()) {
 			for _, line := range p.l.spoilt(j, i) {
-				p.wrapped("  !! ", line)
+				p.wrapped("  ", line)
 			}
 		}
 	}
