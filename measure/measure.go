@@ -12,14 +12,20 @@ import (
 // Measure measures one state of a vehicle from its photos. The error is a
 // *vision.Refusal when the photos do not settle a number.
 func Measure(inputs []Input, settings Settings) (*Measurement, error) {
-	m, f, err := solve(inputs, settings)
+	m, f, err := settle(inputs, settings)
 	if err != nil {
-		return nil, likelyCause(inputs, settings, err)
-	}
-	if err := m.verifySaid(inputs, settings); err != nil {
 		return nil, err
 	}
 	return m.report(f), nil
+}
+
+// settle solves what the photos show and asks whether it fits what the person said.
+func settle(inputs []Input, settings Settings) (*set, *fitted, error) {
+	m, f, err := solve(inputs, settings)
+	if err != nil {
+		return nil, nil, likelyCause(inputs, settings, err)
+	}
+	return m, f, m.verifySaid(inputs, settings)
 }
 
 // solve leads from photos to a joint solution that can be believed.

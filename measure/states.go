@@ -79,13 +79,13 @@ func fitStates(states []State, settings Settings) (*set, *fitted, error) {
 	return m, f, err
 }
 
-// verifyEach measures each state by itself: what is refused then is no state.
+// verifyEach settles each state by itself: what is refused then is no state.
 func verifyEach(states []State, settings Settings) error {
 	for _, state := range states {
 		if len(state.Inputs) < 2 {
 			continue
 		}
-		if _, err := Measure(state.Inputs, settings); err != nil {
+		if _, _, err := settle(state.Inputs, settings); err != nil {
 			return inState(state.Name, err)
 		}
 	}
