@@ -176,15 +176,21 @@ func (b *browser) shot(name string) {
 	require.NoError(b.t, os.WriteFile(filepath.Join(dir, strings.ReplaceAll(b.t.Name(), "/", "-")+"-"+name+".png"), picture, 0o644))
 }
 
-// audit lets axe-core look at the page as it is now, at both sizes, and at its colours in
-// the dark as well. Nothing has to be scrolled sideways, and every text is one.
+// look asks that every text is one, and that nothing has to be scrolled sideways.
+func (b *browser) look(name string, at size) {
+	b.t.Helper()
+	b.resize(at)
+	b.shot(name + "-" + at.name)
+	assert.NotRegexp(b.t, b.raw, evaluate[string](b, `document.body.innerText`), name)
+	assert.False(b.t, evaluate[bool](b, `document.documentElement.scrollWidth > innerWidth`), "%s: wider than the %s", name, at.name)
+}
+
+// audit looks at the page as it is now at both sizes, and lets axe-core do so, at its
+// colours in the dark as well.
 func (b *browser) audit(name string) {
 	b.t.Helper()
-	assert.NotRegexp(b.t, b.raw, evaluate[string](b, `document.body.innerText`), name)
 	for _, at := range []size{phone(), desk()} {
-		b.resize(at)
-		b.shot(name + "-" + at.name)
-		assert.False(b.t, evaluate[bool](b, `document.documentElement.scrollWidth > innerWidth`), "%s: wider than the %s", name, at.name)
+		b.look(name, at)
 		b.violations(name+", "+at.name, `{}`)
 	}
 	b.resize(b.size)

@@ -197,7 +197,7 @@ func germanReads(b *browser) {
 		b.goTo("#/" + view)
 		b.waitText(text)
 		assert.Equal(b.t, "de", evaluate[string](b, `document.documentElement.lang`))
-		b.audit("german-" + strings.ReplaceAll(view, "/", "-"))
+		b.look("german-"+strings.ReplaceAll(view, "/", "-"), b.size)
 	}
 }
 

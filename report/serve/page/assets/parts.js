@@ -2,11 +2,12 @@
 import { h } from './dom.js';
 import { inch, number, said, say, toe } from './words.js';
 
-// alarms are the checks that are not in order: nothing stands above them.
+// alarms are the checks that are not in order, and files that are not as they were
+// recorded: nothing stands above them.
 export function alarms(job) {
-  if (!job?.alarms.length) return null;
-  return h('section', { class: 'attention', 'aria-labelledby': 'attention' },
-    h('h2', { id: 'attention' }, say('attention')), h('ul', {}, job.alarms.map((each) => h('li', {}, each))));
+  const lines = job ? [...job.alarms, ...job.damage.map(({ file }) => say('damage', { file }))] : [];
+  return lines.length > 0 && h('section', { class: 'attention', 'aria-labelledby': 'attention' },
+    h('h2', { id: 'attention' }, say('attention')), h('ul', {}, lines.map((each) => h('li', {}, each))));
 }
 
 export function figure(q) {
