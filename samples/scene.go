@@ -212,8 +212,30 @@ func newShots(g, develop *rand.Rand, o Options, v Vehicle, sheets []Sheet) []Sho
 }
 
 // newLens draws the lens that all photos share: f and the principal point move a
-// little from photo to photo.
+// little from photo to photo. A polynomial in two hundred folds back before the
+// picture's corner, as no real lens does; it is drawn again.
 func newLens(g *rand.Rand, width, height float64) calib.Camera {
+	for {
+		if c := drawLens(g, width, height); reaches(c, width, height) {
+			return c
+		}
+	}
+}
+
+// reaches says whether the lens has rays for all of the picture and what it moves by.
+func reaches(c calib.Camera, width, height float64) bool {
+	margin := 4*principalJitter*width + 1
+	for _, x := range [2]float64{-margin, width + margin} {
+		for _, y := range [2]float64{-margin, height + margin} {
+			if _, ok := c.Ray(calib.Point{X: x, Y: y}); !ok {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+func drawLens(g *rand.Rand, width, height float64) calib.Camera {
 	clipped := func(sigma, limit float64) float64 {
 		return min(max(g.NormFloat64()*sigma, -limit), limit)
 	}

@@ -47,6 +47,23 @@ func TestDrawnScenesAreSensible(t *testing.T) {
 	assert.Len(t, settings, 4)
 }
 
+// Every lens has a ray for every place of its picture, whatever the seed.
+func TestLensesReachTheirCorners(t *testing.T) {
+	again := 0
+	for seed := range uint64(2000) {
+		if !reaches(drawLens(stream(seed, streamCameras), 4000, 3000), 4000, 3000) {
+			again++
+		}
+		c := newLens(stream(seed, streamCameras), 4000, 3000)
+		for _, corner := range []calib.Point{{}, {X: 4000}, {Y: 3000}, {X: 4000, Y: 3000}} {
+			_, ok := c.Ray(corner)
+			require.True(t, ok, "seed %d: %+v at %v", seed, c, corner)
+		}
+	}
+	t.Logf("%d of 2000 polynomials were drawn again", again)
+	assert.Positive(t, again, "no lens put this to the test")
+}
+
 // Distances that truth implies and the solids show agree: the tyre's and the rim's
 // extremes lie on the parts that are rendered.
 func TestTruthIsWhatIsBuilt(t *testing.T) {
