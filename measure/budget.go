@@ -102,8 +102,8 @@ func combined(lines []BudgetLine) Uncertainty {
 }
 
 // budget is that of total toe, largest first.
-func (m *set) budget(f *fitted) []BudgetLine {
-	lines := append(f.lines(f.gradient(m.totalToeMm)), m.runoutLine())
+func (m *set) budget(f *fitted, steering BudgetLine) []BudgetLine {
+	lines := append(f.lines(f.gradient(m.totalToeMm)), m.runoutLine(), steering)
 	variance := math.Pow(combined(lines).U, 2)
 	for i := range lines {
 		lines[i].Share = lines[i].ContributionMm * lines[i].ContributionMm / variance

@@ -27,12 +27,13 @@ func TestBudgetAddsUp(t *testing.T) {
 
 	d.set.settings.RunoutMm = 0.5
 	total := 0.0
-	for _, line := range d.set.budget(f) {
+	steering := BudgetLine{ContributionMm: 0.3}
+	for _, line := range d.set.budget(f, steering) {
 		total += line.Share
 	}
 	assert.InDelta(t, 1, total, 1e-12)
-	whole := expanded(combined(d.set.budget(f)))
-	assert.InEpsilon(t, math.Hypot(toe.U, 0.5), whole.StandardUncertaintyMm, 1e-9)
+	whole := expanded(combined(d.set.budget(f, steering)))
+	assert.InEpsilon(t, math.Hypot(math.Hypot(toe.U, 0.5), 0.3), whole.StandardUncertaintyMm, 1e-9)
 	assert.InEpsilon(t, whole.CoverageFactor*whole.StandardUncertaintyMm, whole.ExpandedUncertaintyMm, 1e-12)
 }
 

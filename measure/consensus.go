@@ -88,15 +88,19 @@ func (m *set) vote(scene *Scene, side Side, lower bool) []contender {
 	prior := m.guessPrior(&start)
 	var list []contender
 	for _, c := range poll(ballots, &prior, ballotTolerance) {
-		w, d := start, c.delta
-		w.Centre = r3.Add(w.Centre, r3.Vec{X: d[0], Y: d[1], Z: d[2]})
-		w.HeadingRad += d[3]
-		w.TiltRad += d[4]
-		w.Ring += d[5]
-		w.Tube += d[6]
-		list = append(list, contender{w, c.share - handicap, lower})
+		list = append(list, contender{start.movedBy(&c.delta), c.share - handicap, lower})
 	}
 	return list
+}
+
+// movedBy is the wheel with its tyre's numbers changed.
+func (w Wheel) movedBy(d *[tyreNumbers]float64) Wheel {
+	w.Centre = r3.Add(w.Centre, r3.Vec{X: d[0], Y: d[1], Z: d[2]})
+	w.HeadingRad += d[wheelHeading]
+	w.TiltRad += d[wheelTilt]
+	w.Ring += d[wheelRing]
+	w.Tube += d[wheelTube]
+	return w
 }
 
 // hearing is what came of a vote on both wheels.

@@ -182,7 +182,12 @@ const degPerRad = 180 / math.Pi
 // report says what the joint solution means.
 func (m *set) report(f *fitted) *Measurement {
 	rim := f.quantity(m.totalToeMm)
-	budget := m.budget(f)
+	rear := m.findRear(f)
+	var behind *RearResult
+	if rear != nil {
+		behind = m.rearResult(f, rear, rim)
+	}
+	budget := m.budget(f, m.steeringLine(f.scene, behind))
 	toe := combined(budget)
 	whole := expanded(toe)
 	r := Result{
@@ -196,10 +201,14 @@ func (m *set) report(f *fitted) *Measurement {
 		ChiSquarePerDof: f.chiSquarePerDof(),
 		Budget:          budget,
 		Expanded:        &whole,
-		Notes:           m.notes(f),
+		Rear:            behind,
+		Notes:           append(m.notes(f), m.rearNotes(behind)...),
 	}
 	for side := range f.scene.Wheels {
 		r.Wheels = append(r.Wheels, m.wheelResult(f, Side(side)))
+		if rear != nil {
+			r.Wheels[side].ToeDeg = rear.quantity(f, 0, func(v vehicle) float64 { return v.toeRad(Side(side)) * degPerRad })
+		}
 	}
 	for photo := range f.scene.Photos {
 		r.Photos = append(r.Photos, m.photoResult(f, photo))
@@ -209,6 +218,9 @@ func (m *set) report(f *fitted) *Measurement {
 	measurement := &Measurement{Result: r, Top: m.topView(f), Cameras: m.refinedCameras(f)}
 	for photo := range f.scene.Photos {
 		measurement.Overlays = append(measurement.Overlays, m.overlay(f, photo))
+	}
+	if rear != nil {
+		rear.mark(&measurement.Overlays[rear.photo])
 	}
 	return measurement
 }
@@ -305,7 +317,7 @@ func (m *set) notes(f *fitted) []Message {
 	if outer := m.settings.RimOuterMm; outer != 0 {
 		notes = append(notes, Message{"rim_by_hand", Params{"diameter": outer, "within": 2 * handSigmaMm}})
 	}
-	return append(notes, Message{Code: "pair_only"})
+	return notes
 }
 
 // rimNotes say what the rims' size was taken as, where it was not given.

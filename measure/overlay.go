@@ -34,7 +34,7 @@ const (
 
 // Curve is a fitted circle or outline, as a polyline of its visible part.
 type Curve struct {
-	Side   string        `json:"side"` // "left", "right"
+	Side   string        `json:"side"` // "left", "right", "rear"
 	Kind   EdgeKind      `json:"kind"`
 	Points []calib.Point `json:"points"`
 }

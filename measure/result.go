@@ -23,6 +23,7 @@ type Result struct {
 	GapFrontMm    Quantity      `json:"gap_front_mm"`
 	GapRearMm     Quantity      `json:"gap_rear_mm"`
 	HubHeightMm   Quantity      `json:"hub_height_mm"`
+	Rear          *RearResult   `json:"rear,omitempty"` // nil where it is not plainly seen
 	Photos        []PhotoResult `json:"photos"`
 	Budget        []BudgetLine  `json:"budget"`             // of total toe, largest first
 	Expanded      *Expanded     `json:"expanded,omitempty"` // what the budget makes; nil in results written before it

@@ -77,17 +77,7 @@ func (k *seeker) rate(g guess, reach float64) float64 {
 				continue
 			}
 			asked++
-			inFrame := v.pose.R.Apply(p.at)
-			px, ok := v.camera.Project(r3.Add(inFrame, v.pose.T))
-			// Outward in the picture is the projection of the surface's normal: to first
-			// order its components across the line of sight.
-			beyond, ok2 := v.camera.Project(r3.Add(v.pose.R.Apply(r3.Add(p.at, p.outward)), v.pose.T))
-			nx, ny := beyond.X-px.X, beyond.Y-px.Y
-			norm := math.Sqrt(nx*nx + ny*ny)
-			if !ok || !ok2 || norm == 0 {
-				continue
-			}
-			step, ok := k.pictures[i].Step(px, nx/norm, ny/norm, reach)
+			step, ok := k.step(i, &p, reach)
 			if !ok {
 				continue
 			}
@@ -106,6 +96,22 @@ func (k *seeker) rate(g guess, reach float64) float64 {
 		total += sum / float64(asked)
 	}
 	return total / float64(photos)
+}
+
+// step is how much brighter a photo gets outward across a point of an outline.
+func (k *seeker) step(photo int, p *contourPoint, reach float64) (float64, bool) {
+	v := &k.views[photo]
+	inFrame := v.pose.R.Apply(p.at)
+	px, ok := v.camera.Project(r3.Add(inFrame, v.pose.T))
+	// Outward in the picture is the projection of the surface's normal: to first
+	// order its components across the line of sight.
+	beyond, ok2 := v.camera.Project(r3.Add(v.pose.R.Apply(r3.Add(p.at, p.outward)), v.pose.T))
+	nx, ny := beyond.X-px.X, beyond.Y-px.Y
+	norm := math.Sqrt(nx*nx + ny*ny)
+	if !ok || !ok2 || norm == 0 {
+		return 0, false
+	}
+	return k.pictures[photo].Step(px, nx/norm, ny/norm, reach)
 }
 
 // climb improves a guess along each of its numbers.

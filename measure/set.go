@@ -19,6 +19,9 @@ type Settings struct {
 	BeadSeatMm float64 // bead seat diameter of the front rims; 0 when unknown
 	RimOuterMm float64 // outer diameter of the front rims measured by hand, in place of it; 0 when it was not
 	RunoutMm   float64 // assumed run-out of a rim, mm peak to peak
+	// SteerWithinDeg is how far at most the steering is from straight ahead, where the rear
+	// wheel does not show it.
+	SteerWithinDeg float64
 	// RulerMm is what the printed rulers of calib.RulerMm really measure, across and along the
 	// page; 0 when they were not measured otherwise.
 	RulerMm [2]float64

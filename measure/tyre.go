@@ -76,10 +76,16 @@ func (c *locus) probe(ip *imagePoint, halfWidth float64) vision.Probe {
 // strongest, since stripes and the tread's own shading lie inside the outline.
 func (m *set) outlinePoints(scene *Scene, photo int, side Side, window, sigma float64) []edgeObservation {
 	c := newLocus(scene.wheel(photo, side), TyreOuter, 0, scene.view(photo))
-	gray := m.inputs[photo].Photo.Gray
-	shift := scene.Photos[photo].EdgeOffset[0]
+	o := edgeObservation{photo: photo, side: side, kind: TyreOuter, sigma: sigma}
+	return m.contourPoints(&c, o, scene.Photos[photo].EdgeOffset[0], window, m.probes(&c, photo, probeSpacingPx, m.outlineFree(side)))
+}
+
+// contourPoints finds the edges at some places of a contour; o says of what, shift how
+// far outward they seem to lie.
+func (m *set) contourPoints(c *locus, o edgeObservation, shift, window float64, places []imagePoint) []edgeObservation {
+	gray := m.inputs[o.photo].Photo.Gray
 	var list []edgeObservation
-	for _, ip := range m.probes(&c, photo, probeSpacingPx, m.outlineFree(side)) {
+	for _, ip := range places {
 		p := c.probe(&ip, window)
 		p.At.X += shift * p.NX
 		p.At.Y += shift * p.NY
@@ -87,7 +93,7 @@ func (m *set) outlinePoints(scene *Scene, photo int, side Side, window, sigma fl
 		if !ok || window <= jointWindowPx && edge.Clear < minClearPx {
 			continue
 		}
-		o := edgeObservation{photo: photo, side: side, kind: TyreOuter, u: ip.u, sigma: sigma}
+		o.u = ip.u
 		o.at = p.At
 		o.at.X += edge.Offset * p.NX
 		o.at.Y += edge.Offset * p.NY

@@ -190,9 +190,9 @@ func (d *photoDrawing) sheetNames(corners []measure.CornerMark) (names []label) 
 	return names
 }
 
-// sideNames has left and right above the wheels.
+// sideNames has left, right and rear above the wheels.
 func (d *photoDrawing) sideNames(curves []measure.Curve) (names []label) {
-	for _, side := range []string{"left", "right"} {
+	for _, side := range []string{"left", "right", "rear"} {
 		var b box
 		for _, c := range curves {
 			if c.Side != side {

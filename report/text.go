@@ -22,6 +22,7 @@ func Text(w io.Writer, r measure.Result) error {
 	p.toe(r)
 	p.wheels(r.Wheels)
 	p.lengths(r)
+	p.rear(r.Rear)
 	p.runout(r.Runout)
 	p.photos(r)
 	p.budget(r)
@@ -115,6 +116,23 @@ func (p *page) lengths(r measure.Result) {
 	p.row("front gap between the rims", r.GapFrontMm, "mm")
 	p.row("rear gap between the rims", r.GapRearMm, "mm")
 	p.row("hub height", r.HubHeightMm, "mm")
+}
+
+func (p *page) rear(r *measure.RearResult) {
+	if r == nil {
+		return
+	}
+	p.heading("Rear wheel, in the same way; positive is to the right")
+	p.row("rolls, against front pair", r.ThrustDeg, "°")
+	p.row("over the wheelbase", r.ThrustMm, "mm")
+	p.row("lean", r.LeanDeg, "°")
+	p.row("runs beside the middle", r.OffsetMm, "mm")
+	p.row("steering off centre", r.SteeringOffDeg, "°")
+	p.row("wheelbase", r.WheelbaseMm, "mm")
+	p.wrapped("  ", "Total toe with the steering straight ahead, as far as the linkage steers to one point: "+
+		p.l.toeValue(r.StraightTotalToeMm)+", "+p.l.toeSpread(r.StraightTotalToeMm))
+	p.wrapped("  ", fmt.Sprintf("Seen in %s: %s. The intervals include an assumed run-out of the rims.",
+		printable(r.Photo), found("tyre outline", r.TyrePoints, r.TyreRmsPx)))
 }
 
 func (p *page) photos(r measure.Result) {

@@ -19,12 +19,22 @@ func toeSentence(q measure.Quantity) string {
 	return "Toe-in or toe-out is not settled: the interval holds both."
 }
 
-// runoutPart is the standard uncertainty by which total toe exceeds that of the
-// rims as they stood: the assumed run-out. Zero when none is assumed.
+// runoutPart is the standard uncertainty by which total toe exceeds that of the rims as
+// they stood, steering apart: the assumed run-out. Zero when none is assumed.
 func runoutPart(r measure.Result) float64 {
-	total, rims := r.TotalToeMm.StandardUncertainty, r.RimTotalToeMm.StandardUncertainty
-	if !(total > rims) {
+	rest := square(r.TotalToeMm.StandardUncertainty) - square(r.RimTotalToeMm.StandardUncertainty)
+	for _, line := range r.Budget {
+		if line.Code == measure.SteeringSource {
+			rest -= square(line.ContributionMm)
+		}
+	}
+	if !(rest > square(leastRunoutMm)) {
 		return 0
 	}
-	return math.Sqrt(total*total - rims*rims)
+	return math.Sqrt(rest)
 }
+
+// leastRunoutMm is above what rounding leaves of the difference.
+const leastRunoutMm = 1e-4
+
+func square(x float64) float64 { return x * x }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"strconv"
 	"strings"
@@ -25,6 +26,7 @@ type adjustFlags struct {
 	allowMm      []float64
 	before       []string
 	turned       []string
+	barStraight  bool
 	json         bool
 }
 
@@ -66,6 +68,8 @@ figure may carry how well it is known: --arm 70+-2.`,
 	f.Var(knownFlag{&s.CasterDeg}, "caster", "degrees that the kingpins' tops lean to the rear")
 	f.Float64Var(&s.EngagedMm, "engaged", 0, "mm of thread that is screwed into each rod end now")
 	f.Var(knownFlag{&s.WheelsOffDeg}, "off", "degrees that the wheels point to the right (minus: left) with the handlebar straight")
+	f.BoolVar(&flags.barStraight, "bar-straight", false, "in place of it, the handlebar was straight in the photos: centre the steering by what the rear wheel shows")
+	command.MarkFlagsMutuallyExclusive("off", "bar-straight")
 	f.Float64Var(&flags.aimMm, "aim", measure.DefaultTarget().AimMm, "total toe to aim at, mm, positive is toe-in")
 	f.Float64SliceVar(&flags.allowMm, "allow", []float64{measure.DefaultTarget().LowMm, measure.DefaultTarget().HighMm}, "smallest and largest total toe that is allowed, mm")
 	f.BoolVar(&s.Sprung, "sprung", false, "the front wheels are sprung")
@@ -85,6 +89,12 @@ func runAdjust(path string, flags adjustFlags, changed func(string) bool, stdout
 	if err != nil {
 		return err
 	}
+	if flags.barStraight {
+		if steering.WheelsOffDeg, err = offByRear(found.result); err != nil {
+			return err
+		}
+		steering.BarOffDeg = nil
+	}
 	advice, err := measure.AdviseRods(found.result, steering)
 	if err != nil {
 		return err
@@ -101,6 +111,15 @@ func runAdjust(path string, flags adjustFlags, changed func(string) bool, stdout
 		return report.AdjustJSON(stdout, *advice, found.spoiling...)
 	}
 	return report.AdjustText(stdout, *advice, found.spoiling...)
+}
+
+// offByRear is where the wheels point with the handlebar straight, as the rear wheel shows it.
+func offByRear(r measure.Result) (*measure.Known, error) {
+	if r.Rear == nil {
+		return nil, errors.New("--bar-straight: the rear wheel is not plainly seen in this result; give --off, or add a photo from behind that shows the whole rear wheel")
+	}
+	off := r.Rear.SteeringOffDeg
+	return &measure.Known{Value: off.Value, PlusMinus: math.Sqrt(3) * off.StandardUncertainty}, nil // evenly within
 }
 
 // readResult reads a measurement; one that was refused stays refused.

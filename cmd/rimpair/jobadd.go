@@ -71,6 +71,7 @@ With the zip file of an exported job in place of a job, it is taken in.`,
 	flags.vehicle.bind(f)
 	bindSizes(f, &flags.settings)
 	bindRunout(f, &flags.settings)
+	bindSteering(f, &flags.settings)
 	flags.changed = f.Changed
 	return command
 }
@@ -222,7 +223,7 @@ func (flags *addFlags) entries(photos []string) ([]report.JobAddition, error) {
 		list = append(list, report.JobAddition{Entry: job.Entry{At: now()}})
 	}
 	if !flags.measures(photos) {
-		for _, name := range []string{"stage", "valves", "at", "rim-outer", "runout"} {
+		for _, name := range []string{"stage", "valves", "at", "rim-outer", "runout", "steer-within"} {
 			if flags.changed(name) {
 				return nil, fmt.Errorf("--%s goes with photos to be measured", name)
 			}

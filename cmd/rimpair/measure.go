@@ -56,6 +56,7 @@ clock, seen from the vehicle's right side: 12 at the top, 3 in front, 6 at the b
 	bindRim(f, &flags.settings)
 	bindSizes(f, &flags.settings)
 	bindRunout(f, &flags.settings)
+	bindSteering(f, &flags.settings)
 	f.BoolVar(&flags.json, "json", false, "write the result as JSON")
 	f.BoolVar(&flags.explain, "explain", false, "write the whole uncertainty budget as well (JSON always has it)")
 	bindPositions(f, &flags.at)
@@ -148,6 +149,9 @@ func load(paths []string, settings *measure.Settings, camera string) ([]measure.
 	}
 	if settings.RunoutMm < 0 {
 		return nil, fmt.Errorf("--runout cannot be negative")
+	}
+	if d := settings.SteerWithinDeg; d < 0 || d > 20 {
+		return nil, fmt.Errorf("--steer-within takes degrees from 0 to 20, not %g", d)
 	}
 	if err := checkRuler(settings.RulerMm); err != nil {
 		return nil, err

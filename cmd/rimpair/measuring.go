@@ -28,6 +28,10 @@ func bindRunout(f *pflag.FlagSet, s *measure.Settings) {
 	f.Float64Var(&s.RunoutMm, "runout", defaultRunoutMm, "run-out of each rim to assume, mm peak to peak")
 }
 
+func bindSteering(f *pflag.FlagSet, s *measure.Settings) {
+	f.Float64Var(&s.SteerWithinDeg, "steer-within", measure.UsualSteerWithinDeg, "how far at most the steering was from straight ahead, degrees, where the rear wheel does not show it")
+}
+
 func bindPositions(f *pflag.FlagSet, at *[]string) {
 	f.StringArrayVar(at, "at", nil, "position of both valves and its photos or their folder, once for each position: top=a.jpg,b.jpg")
 }

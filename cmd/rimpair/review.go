@@ -62,6 +62,7 @@ photo or something cannot be read or written.`,
 	f.StringVar(&flags.reply, "reply", "", "folder to write a reply for each group to")
 	f.StringVar(&flags.language, "language", "en", "language of the table and the replies: "+strings.Join(report.LanguageCodes(), " or "))
 	bindRunout(f, &flags.settings)
+	bindSteering(f, &flags.settings)
 	bindCamera(f, &flags.camera)
 	return command
 }
@@ -184,7 +185,7 @@ func reviewServed(ctx context.Context, photos []serve.ReviewPhoto, progress func
 	}
 	groups, loose, err := review.Run(ctx, files, review.Options{
 		Limits: serve.PhotoLimits(), AtOnce: 1, Pixels: 100e6,
-		Measure: measureWith(measure.Settings{RunoutMm: defaultRunoutMm}, ""), Progress: progress,
+		Measure: measureWith(measure.Settings{RunoutMm: defaultRunoutMm, SteerWithinDeg: measure.UsualSteerWithinDeg}, ""), Progress: progress,
 	})
 	if err != nil {
 		return nil, nil, err

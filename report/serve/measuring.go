@@ -119,7 +119,7 @@ func (t *shoot) measureShots(shots []*shot, latest *measurement) *measurement {
 	if p := j.Vehicle.CameraProfile; p != nil {
 		camera = filepath.Join(t.dir, filepath.FromSlash(p.File))
 	}
-	settings := measure.Settings{BeadSeatMm: j.Vehicle.RimMm, RunoutMm: t.server.options.RunoutMm, RulerMm: j.RulerMm}
+	settings := measure.Settings{BeadSeatMm: j.Vehicle.RimMm, RunoutMm: t.server.options.RunoutMm, SteerWithinDeg: measure.UsualSteerWithinDeg, RulerMm: j.RulerMm}
 	done.of = fmt.Sprint(settings, camera)
 	for _, p := range shots {
 		done.of += " " + p.Key

@@ -1,0 +1,210 @@
+package measure
+
+import (
+	"math"
+	"path/filepath"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// This file says what the rear wheel means for the vehicle.
+//
+// The vehicle's centreline runs, seen from above, from the rear wheel's centre to the
+// middle of the track. It is the frame's: a rear wheel that stands askew in it turns the
+// thrust line, the way that the rear wheel rolls, and leaves the centreline where it is.
+// Steering is off centre by the angle of the front pair's bisector against it, and each
+// front wheel's own toe is against it.
+//
+// The front wheels' solution is not touched by the rear wheel: cameras are held where it
+// put them. How the rear wheel's numbers y follow from all numbers x held is known to
+// first order, S = ∂y/∂x = −C_y J_yᵀ W J_x, which carries the covariance of x over to y:
+//
+//	cov(y) = C_y + S C_x Sᵀ,  cov(y, x) = S C_x.
+
+// RearResult is the rear wheel against the front pair. Angles and offsets are positive to
+// the right, seen from above and by the rider.
+type RearResult struct {
+	// ThrustDeg is the direction in which the rear wheel rolls against the front pair's
+	// bisector, ThrustMm what that makes sideways over the wheelbase.
+	ThrustDeg Quantity `json:"thrust_deg"`
+	ThrustMm  Quantity `json:"thrust_mm"`
+	LeanDeg   Quantity `json:"lean_deg"` // of its top
+	// OffsetMm is how far beside the middle of the front wheels' tracks the rear wheel runs
+	// when the vehicle rolls along its thrust line.
+	OffsetMm       Quantity `json:"offset_mm"`
+	SteeringOffDeg Quantity `json:"steering_off_deg"` // the bisector against the centreline
+	WheelbaseMm    Quantity `json:"wheelbase_mm"`
+	// StraightTotalToeMm is total toe with the steering straight ahead, as far as the
+	// linkage meets Ackermann's condition.
+	StraightTotalToeMm Quantity `json:"straight_total_toe_mm"`
+	Photo              string   `json:"photo"` // that shows it
+	TyrePoints         int      `json:"tyre_points"`
+	TyreRmsPx          float64  `json:"tyre_rms_px"`
+}
+
+// behindFront sets the covariance of the front solution's unknowns and, after them, of the
+// rear tyre's numbers.
+func (r *rearWheel) behindFront(f *fitted, own *Solution[*Scene]) {
+	n := f.adjustment.layout.n
+	a := r.adjustment
+	a.priors = nil
+	a.layout = f.adjustment.layout
+	for side := range a.layout.wheels {
+		for k := range a.layout.wheels[side] {
+			a.layout.wheels[side][k] = fixed
+		}
+	}
+	for k := range tyreNumbers {
+		a.layout.wheels[Left][k] = n + k
+	}
+	normal := mat.NewDense(tyreNumbers, n, nil) // J_yᵀ W J_x
+	a.rows(r.scene, func(row Row) {
+		_, weight := row.Loss.at(row.Residual)
+		for i, c := range row.Cols {
+			for j, e := range row.Cols {
+				if c >= n && e < n {
+					normal.Set(c-n, e, normal.At(c-n, e)+weight*row.Derivs[i]*row.Derivs[j])
+				}
+			}
+		}
+	})
+	front := mat.NewDense(n, n, nil)
+	front.Scale(f.inflation()*f.inflation(), f.covariance())
+	var follows, with, carried mat.Dense // S, S C_x, S C_x Sᵀ
+	follows.Mul(own.Covariance, normal)
+	follows.Scale(-1, &follows)
+	with.Mul(&follows, front)
+	carried.Mul(&with, follows.T())
+	inflation := max(1, 2*own.Cost/float64(max(1, own.Rows-tyreNumbers)))
+	r.covariance = mat.NewSymDense(n+tyreNumbers, nil)
+	for i := range n + tyreNumbers {
+		for j := i; j < n+tyreNumbers; j++ {
+			switch {
+			case j < n:
+				r.covariance.SetSym(i, j, front.At(i, j))
+			case i < n:
+				r.covariance.SetSym(i, j, with.At(j-n, i))
+			default:
+				r.covariance.SetSym(i, j, inflation*own.Covariance.At(i-n, j-n)+carried.At(i-n, j-n))
+			}
+		}
+	}
+}
+
+// vehicle is all three wheels.
+type vehicle struct {
+	front *Scene
+	rear  *Wheel
+}
+
+// quantity evaluates something of all three wheels; beside is what else makes it
+// uncertain.
+func (r *rearWheel) quantity(f *fitted, beside float64, of func(vehicle) float64) Quantity {
+	size := r.covariance.SymmetricDim()
+	n := size - tyreNumbers
+	at := func(i int, by float64) float64 {
+		var tyre [tyreNumbers]float64
+		if i >= n {
+			tyre[i-n] = by
+			rear := r.movedBy(&tyre)
+			return of(vehicle{f.scene, &rear})
+		}
+		delta := make([]float64, n)
+		delta[i] = by
+		return of(vehicle{f.adjustment.layout.plus(f.scene, delta), &r.Wheel})
+	}
+	gradient := make([]float64, size)
+	for i := range gradient {
+		h := 0.01 * math.Sqrt(r.covariance.At(i, i))
+		gradient[i] = (at(i, h) - at(i, -h)) / (2 * h)
+	}
+	return quantity(of(vehicle{f.scene, &r.Wheel}), math.Sqrt(variance(r.covariance, gradient)+beside*beside))
+}
+
+func (v vehicle) bisectorRad() float64 {
+	return (v.front.Wheels[Left].rimHeadingRad() + v.front.Wheels[Right].rimHeadingRad()) / 2
+}
+
+// ahead is from the rear wheel's centre to the middle of the track, seen from above.
+func (v vehicle) ahead() r3.Vec {
+	l, r := &v.front.Wheels[Left], &v.front.Wheels[Right]
+	d := r3.Sub(r3.Scale(0.5, r3.Add(l.rimCentre(l.rimAxes()), r.rimCentre(r.rimAxes()))), v.rear.Centre)
+	d.Z = 0
+	return d
+}
+
+func (v vehicle) wheelbaseMm() float64 { return r3.Norm(v.ahead()) }
+
+func (v vehicle) centrelineRad() float64 {
+	d := v.ahead()
+	return math.Atan2(-d.X, d.Y)
+}
+
+// Headings grow to the left.
+func (v vehicle) thrustRad() float64      { return v.bisectorRad() - v.rear.HeadingRad }
+func (v vehicle) steeringOffRad() float64 { return v.centrelineRad() - v.bisectorRad() }
+
+func (v vehicle) offsetMm() float64 {
+	return -r3.Dot(v.ahead(), newAxes(v.rear.HeadingRad, 0).axle)
+}
+
+// toeRad is a front wheel's own, against the centreline.
+func (v vehicle) toeRad(side Side) float64 {
+	return side.sign() * (v.front.Wheels[side].rimHeadingRad() - v.centrelineRad())
+}
+
+// axleSigmas are how far the axles' directions may be from those seen, as standard
+// uncertainties in radians: of the rear wheel by its run-out, of which only the tyre was
+// seen, and of the bisector by that of both rims. Of a rim that runs out by p over its
+// diameter D, p/D/√2 shows along any direction.
+func (m *set) axleSigmas(s *Scene, r *rearWheel) (rear, bisector float64) {
+	p := m.settings.RunoutMm / math.Sqrt2
+	return math.Hypot(p/(2*(r.Ring-r.Tube)), wobbleSigmaRad), p / m.rimsMm(s) * math.Sqrt2
+}
+
+// rearResult is what the rear wheel means; rims is their total toe as they stood.
+func (m *set) rearResult(f *fitted, r *rearWheel, rims Quantity) *RearResult {
+	rear, bisector := m.axleSigmas(f.scene, r)
+	thrust := math.Hypot(rear, bisector)
+	wheelbase := vehicle{f.scene, &r.Wheel}.wheelbaseMm()
+	result := &RearResult{
+		ThrustDeg:      r.quantity(f, thrust*degPerRad, func(v vehicle) float64 { return v.thrustRad() * degPerRad }),
+		ThrustMm:       r.quantity(f, thrust*wheelbase, func(v vehicle) float64 { return v.wheelbaseMm() * math.Sin(v.thrustRad()) }),
+		LeanDeg:        r.quantity(f, rear*degPerRad, func(v vehicle) float64 { return -v.rear.TiltRad * degPerRad }),
+		OffsetMm:       r.quantity(f, rear*wheelbase, vehicle.offsetMm),
+		SteeringOffDeg: r.quantity(f, bisector*degPerRad, func(v vehicle) float64 { return v.steeringOffRad() * degPerRad }),
+		WheelbaseMm:    r.quantity(f, 0, vehicle.wheelbaseMm),
+		Photo:          filepath.Base(m.inputs[r.photo].Photo.Path),
+	}
+	result.StraightTotalToeMm = m.straightAhead(f.scene, result, rims)
+	var fit rms
+	for i, o := range r.adjustment.edges {
+		if math.Abs(r.residuals[i]) <= tukeyCut*o.sigma {
+			fit.add(r.residuals[i])
+		}
+	}
+	result.TyrePoints, result.TyreRmsPx = fit.n, fit.value()
+	return result
+}
+
+// rearNotes say what the front wheels' own toe is against, and how far the steering may
+// have been from straight ahead where nothing shows it.
+func (m *set) rearNotes(rear *RearResult) []Message {
+	if rear != nil {
+		return []Message{{Code: "centreline"}}
+	}
+	return []Message{{Code: "pair_only"}, {"steering_assumed", Params{"degrees": m.settings.SteerWithinDeg}}}
+}
+
+// mark adds the rear wheel to what is drawn on its photo.
+func (r *rearWheel) mark(o *Overlay) {
+	for i, e := range r.adjustment.edges {
+		o.Edges = append(o.Edges, EdgeMark{At: e.at, Kind: e.kind, Used: math.Abs(r.residuals[i]) <= tukeyCut*e.sigma})
+	}
+	c := newLocus(&r.Wheel, TyreOuter, 0, r.scene.view(r.photo))
+	for _, curve := range c.stretches(Left, drawnSteps, c.rearVisible()) {
+		curve.Side = "rear"
+		o.Curves = append(o.Curves, curve)
+	}
+}

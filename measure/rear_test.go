@@ -1,0 +1,141 @@
+package measure
+
+import (
+	"encoding/json"
+	"math"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"gonum.org/v1/gonum/mat"
+
+	"rimpair/vision"
+)
+
+// samplePhotos are rendered photos of an invented vehicle with their truth.
+const samplePhotos = "../samples/photos/plan-bench"
+
+func sampleInputs(t *testing.T, names ...string) []Input {
+	t.Helper()
+	var inputs []Input
+	for _, name := range names {
+		photo, err := vision.Load(filepath.Join(samplePhotos, name), vision.DefaultLimits())
+		require.NoError(t, err)
+		corners, err := vision.FindSheets(photo.Gray)
+		require.NoError(t, err)
+		inputs = append(inputs, Input{photo, corners})
+	}
+	return inputs
+}
+
+// trueWheel is a wheel in truth.json.
+type trueWheel struct {
+	HeadingDeg float64    `json:"heading_deg"`
+	RimToeDeg  float64    `json:"rim_toe_deg"`
+	CamberDeg  float64    `json:"camber_deg"`
+	HubMm      [3]float64 `json:"hub_mm"`
+}
+
+func sampleTruth(t *testing.T) (left, right, rear trueWheel) {
+	t.Helper()
+	raw, err := os.ReadFile(filepath.Join(samplePhotos, "truth.json"))
+	require.NoError(t, err)
+	var truth struct {
+		Photos []struct {
+			Truth struct {
+				Wheels struct{ L, R, C trueWheel }
+			}
+		}
+	}
+	require.NoError(t, json.Unmarshal(raw, &truth))
+	w := truth.Photos[0].Truth.Wheels
+	return w.L, w.R, w.C
+}
+
+func TestRearWheel(t *testing.T) {
+	settings := Settings{BeadSeatMm: 305, RunoutMm: 1, SteerWithinDeg: 1}
+	m, f, err := solve(sampleInputs(t, "front.jpg", "rear.jpg"), settings)
+	require.NoError(t, err)
+	r := m.findRear(f)
+	require.NotNil(t, r)
+	result := m.report(f).Result
+	require.NotNil(t, result.Rear)
+
+	t.Run("the truth is inside", func(t *testing.T) {
+		left, right, rear := sampleTruth(t)
+		bisector := (left.HeadingDeg + right.HeadingDeg) / 2
+		dx, dy := (left.HubMm[0]+right.HubMm[0])/2-rear.HubMm[0], (left.HubMm[1]+right.HubMm[1])/2-rear.HubMm[1]
+		centreline := math.Atan2(-dx, dy) * degPerRad
+		sin, cos := math.Sincos(rear.HeadingDeg / degPerRad)
+		for name, c := range map[string]struct {
+			q     Quantity
+			truth float64
+		}{
+			"thrust":    {result.Rear.ThrustDeg, bisector - rear.HeadingDeg},
+			"lean":      {result.Rear.LeanDeg, rear.CamberDeg},
+			"steering":  {result.Rear.SteeringOffDeg, centreline - bisector},
+			"offset":    {result.Rear.OffsetMm, -dx*cos - dy*sin},
+			"wheelbase": {result.Rear.WheelbaseMm, math.Hypot(dx, dy)},
+			"left toe":  {result.Wheels[Left].ToeDeg, left.RimToeDeg + centreline},
+			"right toe": {result.Wheels[Right].ToeDeg, right.RimToeDeg - centreline},
+		} {
+			assert.True(t, c.q.Low95 <= c.truth && c.truth <= c.q.High95, "%s: %.3f is not in %.3f to %.3f", name, c.truth, c.q.Low95, c.q.High95)
+		}
+		assert.Less(t, result.Rear.ThrustDeg.StandardUncertainty, 0.4)
+	})
+
+	t.Run("the pair is as it was without", func(t *testing.T) {
+		rims := f.quantity(m.totalToeMm)
+		assert.Equal(t, rims, result.RimTotalToeMm)
+		assert.Equal(t, rims.Value, result.TotalToeMm.Value)
+		assert.InDelta(t, 2*m.toeRad(f.scene)*degPerRad, result.Wheels[Left].ToeDeg.Value+result.Wheels[Right].ToeDeg.Value, 1e-9,
+			"what the line is, the sum does not ask")
+	})
+
+	// The lens moved by a tenth of its uncertainty, the rear wheel comes out elsewhere by
+	// what the covariance of both says: cov(y, x)/var(x) for the part of x that moves along.
+	t.Run("uncertainty of the cameras is carried over", func(t *testing.T) {
+		n := f.adjustment.layout.n
+		from := &fitted{adjustment: f.adjustment}
+		alone := func(s *Scene) [tyreNumbers]float64 {
+			scene := s.clone()
+			scene.Wheels[Left] = r.Wheel
+			solution, err := Solve(r.adjustment.problem(), scene, Options{Tolerance: 1e-9})
+			require.NoError(t, err)
+			return r.Wheel.difference(&solution.State.Wheels[Left])
+		}
+		// A draw of all unknowns, and what it makes of the wheel.
+		var factor mat.Cholesky
+		require.True(t, factor.Factorize(f.covariance()))
+		var root mat.TriDense
+		factor.LTo(&root)
+		start := alone(f.scene)
+		for _, k := range []int{0, n / 3, n / 2, n - 1} {
+			delta := make([]float64, n)
+			for i := range delta {
+				delta[i] = 0.02 * root.At(i, k)
+			}
+			got := alone(from.adjustment.layout.plus(f.scene, delta))
+			x := mat.NewVecDense(n, nil)
+			require.NoError(t, factor.SolveVecTo(x, mat.NewVecDense(n, delta)))
+			for number := range tyreNumbers {
+				want := 0.0
+				for i := range n {
+					want += r.covariance.At(n+number, i) / (f.inflation() * f.inflation()) * x.AtVec(i)
+				}
+				assert.InDelta(t, want, got[number]-start[number], 0.002*r.sigma(number), "number %d with unknown %d", number, k)
+			}
+		}
+	})
+}
+
+func TestRearWheelNotSeen(t *testing.T) {
+	m, err := Measure(sampleInputs(t, "front.jpg", "above.jpg"), Settings{BeadSeatMm: 305, RunoutMm: 1, SteerWithinDeg: 1})
+	require.NoError(t, err)
+	assert.Nil(t, m.Result.Rear)
+	assert.Equal(t, m.Result.RimTotalToeMm.Value, m.Result.TotalToeMm.Value)
+	assert.Contains(t, m.Result.Notes, Message{Code: "pair_only"})
+	assert.Equal(t, m.Result.Wheels[Left].ToeDeg, m.Result.Wheels[Right].ToeDeg)
+}
