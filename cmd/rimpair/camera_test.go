@@ -169,6 +169,35 @@ func TestMeasureWithProfile(t *testing.T) {
 	assert.Equal(t, with.RimTotalToeMm, found.RimTotalToeMm)
 }
 
+// A broken file in the profiles folder is left out with a word on standard error, and
+// the good one beside it is taken; named, it fails.
+func TestBrokenProfile(t *testing.T) {
+	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
+	p := sampleProfile(t)
+	good, err := saveProfile(&p, "")
+	require.NoError(t, err)
+	broken := filepath.Join(filepath.Dir(good), "broken.json")
+	require.NoError(t, os.WriteFile(broken, []byte("{"), 0o600))
+	input, err := loadInput(samplePhotos("above")[0])
+	require.NoError(t, err)
+
+	said, err := os.Create(filepath.Join(t.TempDir(), "said"))
+	require.NoError(t, err)
+	terminal := os.Stderr
+	os.Stderr = said
+	cameras, err := camerasFor([]measure.Input{input}, "")
+	os.Stderr = terminal
+	require.NoError(t, err)
+	require.NotNil(t, cameras[input.Photo.Camera])
+	assert.Equal(t, p.Values, cameras[input.Photo.Camera].Values)
+	words, err := os.ReadFile(said.Name())
+	require.NoError(t, err)
+	assert.Contains(t, string(words), broken)
+
+	_, err = camerasFor([]measure.Input{input}, broken)
+	assert.ErrorContains(t, err, broken)
+}
+
 // A profile that does not hold is refused: by EXIF, and by what the sheets show.
 func TestMeasureRefusesProfiles(t *testing.T) {
 	for name, c := range map[string]struct {

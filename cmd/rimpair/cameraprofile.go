@@ -59,7 +59,8 @@ func fitProfile(given *calib.Profile, file string, p *vision.Photo) (*calib.Prof
 	return profile, nil
 }
 
-// pickProfile is the one that fits of the profiles folder, nil when none does.
+// pickProfile is the one that fits of the profiles folder, nil when none does. A file
+// there that cannot be read does not keep the others from measuring.
 func pickProfile(p *vision.Photo) (*calib.Profile, error) {
 	folder, err := calib.ProfileFolder()
 	if err != nil {
@@ -67,7 +68,7 @@ func pickProfile(p *vision.Photo) (*calib.Profile, error) {
 	}
 	profile, _, err := calib.PickProfile(folder, calib.Device(p.Camera))
 	if err != nil {
-		return nil, fmt.Errorf("%w (move it away, or measure with --camera %s)", err, noCamera)
+		fmt.Fprintf(os.Stderr, "rimpair: left out of the camera profiles: %v\n", err)
 	}
 	return profile, nil
 }
