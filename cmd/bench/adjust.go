@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -63,7 +64,7 @@ func (b *bench) adjustTable() error {
 
 func (b *bench) adjustDesign(design adjustDesign, random *rand.Rand) error {
 	b.printf("%s\n", design.title)
-	b.printf(adjustColumns, "", "within target after 1 turn", "after 2", "after 3", "in expected interval", "first answers")
+	b.printf(adjustColumns, "", "can be within target", "is after 1 turn", "after 2", "after 3", "in expected interval", "first answers")
 	all := newAdjustTally("all")
 	tallies := map[measure.SteeringKind]*adjustTally{}
 	for _, kind := range adjustKinds {
@@ -85,7 +86,7 @@ func (b *bench) adjustDesign(design adjustDesign, random *rand.Rand) error {
 	return nil
 }
 
-const adjustColumns = "  %-18s %-27s %-18s %-18s %-21s %s\n"
+const adjustColumns = "  %-18s %-21s %-18s %-18s %-18s %-21s %s\n"
 
 var adjustKinds = []measure.SteeringKind{measure.OneRod, measure.TwoRods, measure.BarAndCrossRod}
 
@@ -93,6 +94,7 @@ var adjustKinds = []measure.SteeringKind{measure.OneRod, measure.TwoRods, measur
 type adjustTally struct {
 	name             string
 	n                int
+	reachable        int    // within target with the steps that its rods allow, were all known
 	within           [3]int // after each turn
 	expected, inside int
 	answers          map[string]int // to the first measurement
@@ -108,7 +110,7 @@ func (b *bench) adjustRow(y *adjustTally, turns int) {
 		after[round] = percent(y.within[round], y.n)
 	}
 	answers := strings.TrimSuffix(strings.TrimPrefix(fmt.Sprint(y.answers), "map["), "]")
-	b.printf(adjustColumns, y.name, after[0], after[1], after[2], percent(y.inside, y.expected), answers)
+	b.printf(adjustColumns, y.name, percent(y.reachable, y.n), after[0], after[1], after[2], percent(y.inside, y.expected), answers)
 }
 
 // vehicle is what is true of one.
@@ -205,8 +207,13 @@ func (v *vehicle) setToe(design adjustDesign, random *rand.Rand, tallies ...*adj
 		design.spoil(&v.told)
 	}
 	u := design.uMm[0] + (design.uMm[1]-design.uMm[0])*random.Float64()
+	reachable, err := v.reachable()
+	if err != nil {
+		return err
+	}
 	for _, y := range tallies {
 		y.n++
+		y.reachable += reachable
 	}
 	for round := range design.turns {
 		toe, err := v.toeMm()
@@ -269,6 +276,32 @@ func within(toe float64, target measure.Target) int {
 		return 1
 	}
 	return 0
+}
+
+// reachable is 1 where whole steps of the rods that set the toe lead into the target.
+func (v *vehicle) reachable() (int, error) {
+	if v.told.Ends != measure.BothRight {
+		return 1, nil // steps are finer than any target
+	}
+	thread, err := measure.ParseThread(v.told.Thread)
+	if err != nil {
+		return 0, err
+	}
+	start := slices.Clone(v.lengthsMm)
+	defer func() { v.lengthsMm = start }()
+	const most = 40 // half turns: 16 mm of rod and more
+	for steps := -most; steps <= most; steps++ {
+		v.lengthsMm = slices.Clone(start)
+		v.lengthsMm[0] += float64(steps) * thread.PitchMm / 2
+		if v.kind == measure.TwoRods { // both alike, or one a step farther
+			v.lengthsMm[0] = start[0] + math.Floor(float64(steps)/2)*thread.PitchMm/2
+			v.lengthsMm[1] = start[1] + math.Ceil(float64(steps)/2)*thread.PitchMm/2
+		}
+		if toe, err := v.toeMm(); err == nil && within(toe, v.target) == 1 {
+			return 1, nil
+		}
+	}
+	return 0, nil
 }
 
 // toeMm is the true total toe with the handlebar, or the wheels together, straight.
