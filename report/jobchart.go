@@ -46,7 +46,7 @@ func newChart(j *job.Job, l *Language) *chart {
 	var spoilt []bool
 	for i, e := range j.Entries {
 		if e.Measurement != nil {
-			rows, spoilt = append(rows, e.Measurement), append(spoilt, len(j.Spoiling(i)) > 0)
+			rows, spoilt = append(rows, e.Measurement), append(spoilt, j.Spoilt(i))
 		}
 	}
 	if len(rows) == 0 {

@@ -123,9 +123,11 @@ func (b *paperWriter) result() {
 			{Text: l.say("result.before", "toe", l.toeWithHalf(first.TotalToeMm))},
 			{Text: l.say("result.after", "toe", l.toeWithHalf(last.TotalToeMm))},
 		}
-		c := j.Change(b.entry(first), b.entry(last))
-		f := round(c.ToeMm)
-		x.Lines = append(x.Lines, line{Text: l.say("result.change", "change", l.toward(c.ToeMm.Value, f.Decimals), "half", l.figure(f.Half))})
+		if from, to := b.entry(first), b.entry(last); !j.Spoilt(from) && !j.Spoilt(to) {
+			c := j.Change(from, to)
+			f := round(c.ToeMm)
+			x.Lines = append(x.Lines, line{Text: l.say("result.change", "change", l.toward(c.ToeMm.Value, f.Decimals), "half", l.figure(f.Half))})
+		}
 	}
 	for i, e := range j.Entries {
 		if m := e.Measurement; m != nil && (m == first || m == last) {

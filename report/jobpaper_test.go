@@ -37,7 +37,6 @@ func sampleJob() *job.Inspected {
 	for _, c := range job.Checks()[1:] {
 		add(job.Entry{Check: &job.Check{ID: c.ID, Result: job.OK}})
 	}
-	add(job.Entry{Check: &job.Check{ID: "spokes", Result: job.Failed}, Note: "two are loose", Photos: []job.File{file("spokes.jpg")}, Pictures: []job.File{file("spokes.jpg")}})
 	labelled := func(name string, codes ...string) job.File {
 		f := file(name)
 		for i, code := range codes {
@@ -57,6 +56,7 @@ func sampleJob() *job.Inspected {
 	measured(job.Adjusted, sampleResult())
 	measured(job.FirstLockNut, sampleResult())
 	add(job.Entry{Note: "the rider came by"})
+	add(job.Entry{Check: &job.Check{ID: "spokes", Result: job.Failed}, Note: "two are loose", Photos: []job.File{file("spokes.jpg")}, Pictures: []job.File{file("spokes.jpg")}})
 	last := slices.IndexFunc(j.Entries, func(e job.Entry) bool { return e.Measurement != nil && e.Measurement.Stage == job.FirstLockNut })
 	return &job.Inspected{Job: j, Results: map[int]measure.Result{last: sampleResult()}, Damage: []job.Damage{{File: "results/x.json", What: "is missing"}}}
 }
@@ -275,8 +275,6 @@ func TestChartIsToScale(t *testing.T) {
 	l, err := NewLanguage("en")
 	require.NoError(t, err)
 	j := sampleJob().Job
-	spokes := j.LastCheck("spokes").Check
-	spokes.Result = job.OK
 	c := newChart(j, l)
 	scale := func() (at func(mm float64) float64) {
 		var xs, vs []float64
@@ -309,7 +307,7 @@ func TestChartIsToScale(t *testing.T) {
 	assert.Nil(t, newChart(&job.Job{}, l))
 
 	// Measured while a check was not in order: a cross at the same places, on a dashed bar.
-	spokes.Result = job.Failed
+	j.Entries = slices.Insert(j.Entries, len(job.Checks())-1, job.Entry{Check: &job.Check{ID: "spokes", Result: job.Failed}})
 	c = newChart(j, l)
 	var crosses, dashed []float64
 	for _, s := range c.Shapes {
@@ -398,6 +396,13 @@ func TestPDFHasThePagesFigures(t *testing.T) {
 					}
 				}
 			}
+			outline, err := exec.Command("pdftohtml", "-xml", "-i", "-stdout", file).Output()
+			require.NoError(t, err)
+			_, bookmarks, _ := strings.Cut(string(outline), "<outline>")
+			for _, block := range p.Blocks {
+				assert.Contains(t, bookmarks, ">"+block.Heading+"</item>")
+			}
+			assert.Contains(t, b.String(), "/Lang ("+code+")")
 			info, err := exec.Command("pdfinfo", file).Output()
 			require.NoError(t, err)
 			points := fmt.Sprintf("%.4g", paper.WidthMm/25.4*72)

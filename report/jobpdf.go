@@ -99,6 +99,7 @@ func (d *pdfWriter) attention(heading string, alarms []string) {
 func (d *pdfWriter) block(b *block) {
 	d.room(b.leastMm()) // a heading does not stand alone
 	d.pdf.Ln(4)
+	d.pdf.Bookmark(b.Heading, 0, -1)
 	d.paragraph(b.Heading, pdfFamily, "B", 12)
 	left, _, _, _ := d.pdf.GetMargins()
 	y := d.pdf.GetY() + 0.6

@@ -21,12 +21,12 @@ type Change struct {
 func (c Change) Settled() bool { return c.ToeMm.Low95 > 0 || c.ToeMm.High95 < 0 }
 
 // LockNutChanges says for every measurement after a lock nut how the toe changed
-// since the state before it.
+// since the state before it, as far as neither means nothing.
 func (j *Job) LockNutChanges() []Change {
 	var changes []Change
 	for i, e := range j.Entries {
 		if m := e.Measurement; m != nil && (m.Stage == FirstLockNut || m.Stage == SecondLockNut) {
-			if before, ok := j.before(i); ok {
+			if before, ok := j.before(i); ok && !j.Spoilt(before) && !j.Spoilt(i) {
 				changes = append(changes, j.Change(before, i))
 			}
 		}

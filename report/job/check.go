@@ -80,21 +80,31 @@ func (j *Job) Spoiling(i int) []CheckItem {
 	return slices.DeleteFunc(then.FailedChecks(), func(c CheckItem) bool { return !c.Meaningless })
 }
 
+// Spoilt says that entry i is a measurement that means nothing.
+func (j *Job) Spoilt(i int) bool { return j.Entries[i].Measurement != nil && len(j.Spoiling(i)) > 0 }
+
 // SpoilingLast are the checks that make the last measurement mean nothing: failed when it
 // was recorded, or since, even if they were cleared: putting right changes the toe.
 func (j *Job) SpoilingLast() []CheckItem {
 	var spoiling []CheckItem
 	for i := len(j.Entries) - 1; i >= 0; i-- {
-		switch e := j.Entries[i]; {
-		case e.Measurement != nil:
+		if j.Entries[i].Measurement != nil {
 			return append(j.Spoiling(i), spoiling...)
-		case e.Check != nil && e.Check.Result == Failed:
-			if c, _ := CheckByID(e.Check.ID); c.Meaningless && !slices.Contains(spoiling, c) {
-				spoiling = append(spoiling, c)
-			}
+		}
+		if c, ok := j.Entries[i].spoils(); ok && !slices.Contains(spoiling, c) {
+			spoiling = append(spoiling, c)
 		}
 	}
 	return nil
+}
+
+// spoils is the failed check that the entry is, if a toe measured then means nothing.
+func (e *Entry) spoils() (CheckItem, bool) {
+	if e.Check == nil || e.Check.Result != Failed {
+		return CheckItem{}, false
+	}
+	c, _ := CheckByID(e.Check.ID)
+	return c, c.Meaningless
 }
 
 // FailedChecks are those whose latest result is a failure: a later good one clears

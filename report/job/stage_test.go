@@ -2,6 +2,7 @@ package job
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -113,6 +114,8 @@ func TestLockNutMovedTheToe(t *testing.T) {
 	assert.True(t, c.Settled())
 	j.Entries[3].Measurement.TotalToeMm = quantity(1.9, 0.4)
 	assert.False(t, j.LockNutChanges()[0].Settled())
+	j.Entries = append([]Entry{checked("spokes", Failed)}, j.Entries...)
+	assert.Empty(t, j.LockNutChanges(), "both mean nothing")
 }
 
 // Rims that stood alike leave their run-out out of the change.
@@ -177,6 +180,22 @@ func TestRecordOfTurns(t *testing.T) {
 		{ToeMm: measure.Estimate{Value: 8, StandardUncertainty: 1}, ThenLongerByTurns: -1.5},
 		{ToeMm: measure.Estimate{Value: 5, StandardUncertainty: 1}, ThenLongerByTurns: 0.375},
 	}, s.Record)
+}
+
+// What a toe that means nothing is part of, or a repair, teaches nothing.
+func TestWhatTeachesNothing(t *testing.T) {
+	record := func(entries ...Entry) []measure.RecordEntry {
+		s, _ := (&Job{Entries: entries}).Described()
+		return s.Record
+	}
+	good := []measure.RecordEntry{{ToeMm: measure.Estimate{Value: 4, StandardUncertainty: 1}, ThenLongerByTurns: -1}}
+	failed, cleared := checked("spokes", Failed), checked("spokes", OK)
+	before := []Entry{measured(AsFound, 9, 1), turned(-1), measured(Adjusted, 5, 1)}
+	after := []Entry{measured(Adjusted, 4, 1), turned(-1), measured(Adjusted, 3, 1)}
+	assert.Equal(t, good, record(slices.Concat(before, []Entry{failed, cleared}, after)...), "put right in between")
+	assert.Equal(t, good, record(slices.Concat([]Entry{failed}, before, []Entry{cleared}, after)...), "measured before it was put right")
+	assert.Empty(t, record(slices.Concat(before, []Entry{failed}, after)...), "not put right")
+	assert.Len(t, record(slices.Concat(before, []Entry{checked("rear_wheel", Failed)}, after)...), 2, "of no matter for the toe")
 }
 
 // Two states and one turn: the slope by hand.

@@ -14,14 +14,18 @@ func (j *Job) Described() (s measure.Steering, ok bool) {
 }
 
 // turns pairs each state with what was turned after it. Turns before the first
-// measurement teach nothing. Of several measurements between two turns the last
-// one counts.
+// measurement teach nothing, nor does what was before a measurement that means nothing or
+// before something that had to be put right: the states no longer follow from each other
+// by the turns. Of several measurements between two turns the last one counts.
 func (j *Job) turns() []measure.RecordEntry {
 	var record []measure.RecordEntry
 	var state *Measurement
 	turned := 0.0
-	for _, e := range j.Entries {
+	for i, e := range j.Entries {
+		_, spoils := e.spoils()
 		switch {
+		case spoils || j.Spoilt(i):
+			record, state, turned = nil, nil, 0
 		case e.Measurement != nil:
 			if turned != 0 {
 				toe := state.TotalToeMm
