@@ -201,6 +201,17 @@ func bases(names []string) []string {
 }
 
 // ReplyFile is a plain name for a group's reply, which no other group's has.
-func ReplyFile(groups []review.Measured, i int) string {
-	return strconv.Itoa(i+1) + "-" + job.PlainName(strings.ReplaceAll(groups[i].Name, "/", "-")) + ".txt"
+func ReplyFile(groups []review.Measured, i int, l *Language) string {
+	return strconv.Itoa(i+1) + "-" + job.PlainName(strings.NewReplacer("/", "-", ", ", " ").Replace(l.groupName(&groups[i].Group))) + ".txt"
+}
+
+// groupName is what a group is called.
+func (l *Language) groupName(g *review.Group) string {
+	switch {
+	case g.Number == 0:
+		return g.Folder
+	case g.Folder == "":
+		return l.say("review.group", "n", strconv.Itoa(g.Number))
+	}
+	return g.Folder + ", " + l.say("review.group", "n", strconv.Itoa(g.Number))
 }

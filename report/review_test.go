@@ -25,7 +25,7 @@ func lookedAt(name, angle, verdict string, codes ...string) review.Photo {
 
 func groupOf(photos ...review.Photo) review.Group {
 	at := time.Date(2026, 6, 14, 10, 3, 0, 0, time.UTC)
-	return review.Group{Name: "a/group-1", From: at, To: at.Add(time.Minute), Photos: photos}
+	return review.Group{Folder: "a", Number: 1, From: at, To: at.Add(time.Minute), Photos: photos}
 }
 
 // reviewed are groups with all that can be said.
@@ -133,7 +133,7 @@ func TestReviewTable(t *testing.T) {
 }
 
 func TestReplyFiles(t *testing.T) {
-	groups := []review.Measured{{Group: review.Group{Name: "../../etc/x"}}, {Group: review.Group{Name: "a/b"}}}
-	assert.NotContains(t, ReplyFile(groups, 0), "/")
-	assert.Equal(t, "2-a-b.txt", ReplyFile(groups, 1))
+	groups := []review.Measured{{Group: review.Group{Folder: "../../etc/x"}}, {Group: review.Group{Folder: "a/b", Number: 3}}}
+	assert.NotContains(t, ReplyFile(groups, 0, English()), "/")
+	assert.Equal(t, "2-a-b group 3.txt", ReplyFile(groups, 1, English()))
 }

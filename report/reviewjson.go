@@ -11,8 +11,9 @@ import (
 
 // ReviewGroup is a group as programs and pages get it.
 type ReviewGroup struct {
-	Name    string            `json:"name"`
-	From    string            `json:"from"` // by the camera's clock; "" when not known
+	Folder  string            `json:"folder"`
+	Number  int               `json:"number"` // among the folder's groups; 0 where it is the only one
+	From    string            `json:"from"`   // by the camera's clock; "" when not known
 	To      string            `json:"to"`
 	Photos  []ReviewPhoto     `json:"photos"`
 	States  []ReviewState     `json:"states"`
@@ -71,7 +72,7 @@ func ReviewGroups(groups []review.Measured, whole bool) ([]ReviewGroup, error) {
 	for i := range groups {
 		g := &groups[i]
 		v := ReviewGroup{
-			Name: g.Name, From: wallClock(g.From), To: wallClock(g.To), Photos: reviewPhotos(g.Photos),
+			Folder: g.Folder, Number: g.Number, From: wallClock(g.From), To: wallClock(g.To), Photos: reviewPhotos(g.Photos),
 			States: []ReviewState{}, LeftOut: list(g.LeftOut), Refused: g.Refused, Notes: list(g.Notes), Reply: map[string]string{},
 		}
 		for _, s := range g.States {

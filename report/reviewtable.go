@@ -19,7 +19,7 @@ func ReviewTable(w io.Writer, groups []review.Measured, loose []review.Photo, l 
 		counts := verdicts(g.Photos)
 		photos += len(g.Photos)
 		repeat += counts[review.Repeat]
-		head := fmt.Sprintf("%s\t%d\t%d, %d, %d", printable(g.Name), len(g.Photos), counts[review.Good], counts[review.Usable], counts[review.Repeat])
+		head := fmt.Sprintf("%s\t%d\t%d, %d, %d", printable(l.groupName(&g.Group)), len(g.Photos), counts[review.Good], counts[review.Usable], counts[review.Repeat])
 		if g.Refused != nil {
 			fmt.Fprintf(t, "%s\t%s\n", head, l.say("review.none", "code", g.Refused.Code))
 			continue

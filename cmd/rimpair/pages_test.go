@@ -30,6 +30,7 @@ func TestPages(t *testing.T) {
 		{"measure", pagesMeasure},
 		{"keyboard", pagesByKeyboard},
 		{"lost line", pagesWithLostLine},
+		{"review", pagesReview},
 	} {
 		t.Run(one.name, func(t *testing.T) { one.test(t, c) })
 	}

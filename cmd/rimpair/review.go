@@ -170,7 +170,7 @@ func writeReplies(dir string, groups []review.Measured, l *report.Language) erro
 		return err
 	}
 	for i := range groups {
-		if err := os.WriteFile(filepath.Join(dir, report.ReplyFile(groups, i)), []byte(report.Reply(&groups[i], l)), 0o644); err != nil {
+		if err := os.WriteFile(filepath.Join(dir, report.ReplyFile(groups, i, l)), []byte(report.Reply(&groups[i], l)), 0o644); err != nil {
 			return err
 		}
 	}

@@ -90,7 +90,7 @@ func TestReview(t *testing.T) {
 	assert.Equal(t, map[string]string{"junk/words.jpg": "not_a_photo", "junk/empty.heic": "not_a_photo", "junk/huge.png": "too_large"}, verdicts)
 
 	first := found.Groups[1]
-	assert.Equal(t, "first", first.Name)
+	assert.Equal(t, "first", first.Folder)
 	assert.Len(t, first.Photos, 5)
 	assert.Equal(t, "truncated", first.Photos[4].Judgement.Findings[0].Code)
 	require.Len(t, first.States, 1)

@@ -2,7 +2,6 @@ package review
 
 import (
 	"cmp"
-	"fmt"
 	"maps"
 	"math"
 	"path"
@@ -23,7 +22,8 @@ import (
 
 // Group is the photos that seem to be of one visit to one vehicle.
 type Group struct {
-	Name     string
+	Folder   string    // that they came in, "" for none
+	Number   int       // among the groups of the folder; 0 where it is the only one
 	From, To time.Time // zero when the photos do not say
 	Photos   []Photo   // as they were taken, as far as is known
 	Notes    []string  // codes
@@ -66,9 +66,11 @@ func group(photos []Photo) (groups []Group, loose []Photo) {
 	for _, folder := range slices.SortedFunc(maps.Keys(folders), natural.Compare) {
 		found, unread := groupFolder(folders[folder])
 		for i := range found {
-			found[i].Name = folder
+			if folder != "." {
+				found[i].Folder = folder
+			}
 			if len(found) > 1 || folder == "." {
-				found[i].Name = path.Join(folder, fmt.Sprintf("group-%d", i+1))
+				found[i].Number = i + 1
 			}
 		}
 		groups, loose = append(groups, found...), append(loose, unread...)

@@ -3,6 +3,7 @@ package review
 import (
 	"fmt"
 	"math/rand/v2"
+	"path"
 	"slices"
 	"strings"
 	"testing"
@@ -43,10 +44,17 @@ func sheet(number int, x, y, heading float64) measure.Lying {
 	return measure.Lying{Number: number, XMm: x, YMm: y, HeadingDeg: heading}
 }
 
+func named(g Group) string {
+	if g.Number == 0 {
+		return g.Folder
+	}
+	return path.Join(g.Folder, fmt.Sprint("group-", g.Number))
+}
+
 // written are groups as "name: photos", with what is noted.
 func written(groups []Group, loose []Photo) (list []string) {
 	for _, g := range groups {
-		list = append(list, strings.TrimSpace(fmt.Sprintf("%s: %s %s", g.Name, strings.Join(names(g.Photos), " "), strings.Join(g.Notes, " "))))
+		list = append(list, strings.TrimSpace(fmt.Sprintf("%s: %s %s", named(g), strings.Join(names(g.Photos), " "), strings.Join(g.Notes, " "))))
 	}
 	if len(loose) > 0 {
 		list = append(list, "loose: "+strings.Join(names(loose), " "))
