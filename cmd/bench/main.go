@@ -26,6 +26,7 @@ type bench struct {
 	seed    uint64
 	long    int
 	draws   int
+	heap    int
 	dir     string // for drawn photos
 }
 
@@ -45,12 +46,13 @@ func main() {
 		}
 	}
 	b := bench{out: os.Stdout}
-	only := flag.String("only", "photos,states,rear,scenes,geometry,negatives,adjust,jobs,camera,speed,faults,serve", "which tables, separated by commas")
+	only := flag.String("only", "photos,states,rear,scenes,geometry,negatives,adjust,jobs,camera,speed,faults,serve,review", "which tables, separated by commas")
 	flag.StringVar(&b.rimpair, "rimpair", "./rimpair", "the program to measure with")
 	flag.IntVar(&b.scenes, "scenes", 200, "how many scenes to draw")
 	flag.Uint64Var(&b.seed, "seed", uint64(time.Now().UnixNano()), "seed of the first scene")
 	flag.IntVar(&b.long, "long", 2000, "longer side of the drawn pictures in px, 0 for a phone's 3264 to 4032")
 	flag.IntVar(&b.draws, "draws", 2000, "how many draws of noisy points")
+	flag.IntVar(&b.heap, "heap", 0, "how many photos to review at least, by copying those there are")
 	flag.Parse()
 	exit(b.run(strings.Split(*only, ",")))
 }
@@ -69,7 +71,7 @@ func (b *bench) run(parts []string) (err error) {
 	}
 	defer os.RemoveAll(b.dir)
 	tables := map[string]func() error{
-		"photos": b.photoTables, "states": b.statesTables, "rear": b.rearTables, "scenes": b.sceneTables, "geometry": b.geometryTable, "negatives": b.negativesTable, "adjust": b.adjustTable, "jobs": b.jobsTable, "camera": b.cameraTable, "speed": b.speedTable, "faults": b.faultsTable, "serve": b.serveTable,
+		"photos": b.photoTables, "states": b.statesTables, "rear": b.rearTables, "scenes": b.sceneTables, "geometry": b.geometryTable, "negatives": b.negativesTable, "adjust": b.adjustTable, "jobs": b.jobsTable, "camera": b.cameraTable, "speed": b.speedTable, "faults": b.faultsTable, "serve": b.serveTable, "review": b.reviewTable,
 	}
 	for _, part := range parts {
 		table, ok := tables[part]

@@ -1,5 +1,8 @@
-// Package review says what photos are worth before they are measured, in plain
-// words: what is seen, and what to change when a photo is taken again.
+// Package review looks at photos that somebody took or sent: what each is worth and what
+// to change when it is taken again (judge.go), which are of one visit to one vehicle
+// (group.go), and what those measure together (settle.go); run.go leads through all of it:
+// file → photo with its judgement → group → measurement. Replies are drafted by package
+// report.
 package review
 
 import (
