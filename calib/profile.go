@@ -42,13 +42,14 @@ type Profile struct {
 
 // Device is what a photo's file says of the camera and of the picture.
 type Device struct {
-	Make      string  `json:"make"`
-	Model     string  `json:"model"`
-	Lens      string  `json:"lens"`
-	FocalMm   float64 `json:"focal_mm"`
-	Focal35Mm float64 `json:"focal_35mm"` // 35 mm equivalent, which also tells digital zoom
-	Width     int     `json:"width_px"`
-	Height    int     `json:"height_px"`
+	Make        string  `json:"make"`
+	Model       string  `json:"model"`
+	Lens        string  `json:"lens"`
+	FocalMm     float64 `json:"focal_mm"`
+	Focal35Mm   float64 `json:"focal_35mm"`             // 35 mm equivalent, which often tells digital zoom as well
+	DigitalZoom float64 `json:"digital_zoom,omitempty"` // 0 without any
+	Width       int     `json:"width_px"`
+	Height      int     `json:"height_px"`
 }
 
 const (

@@ -21,6 +21,8 @@ const (
 	focalShare = 0.02
 	// focal35Off: the 35 mm equivalent is a whole number, and any zoom changes it.
 	focal35Off = 0.5
+	// zoomShare is far more than any rounding of the digital zoom in EXIF.
+	zoomShare = 0.005
 	// sizeOffPx is what rounding to whole pixels leaves of a copy's shape.
 	sizeOffPx = 1.0
 )
@@ -44,9 +46,14 @@ func (p *Profile) For(d Device) (*Profile, error) {
 		return nil, fmt.Errorf("it was made for a lens of %g mm, and the photo is from one of %g mm", own.FocalMm, d.FocalMm)
 	case own.Focal35Mm > 0 && d.Focal35Mm > 0 && math.Abs(d.Focal35Mm-own.Focal35Mm) > focal35Off:
 		return nil, fmt.Errorf("it was made at a zoom like %g mm on 35 mm film, and the photo was taken at %g mm", own.Focal35Mm, d.Focal35Mm)
+	case told(own.Model, d.Model) && math.Abs(d.zoom()/own.zoom()-1) > zoomShare:
+		return nil, fmt.Errorf("it was made at a digital zoom of %g, and the photo was taken at %g", own.zoom(), d.zoom())
 	}
 	return p.scaled(d.Width, d.Height)
 }
+
+// zoom is the digital zoom as a factor.
+func (d *Device) zoom() float64 { return max(1, d.DigitalZoom) }
 
 func told(a, b string) bool { return a != "" && b != "" }
 

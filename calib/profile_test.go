@@ -128,6 +128,7 @@ func TestProfileFor(t *testing.T) {
 		"other lens":       {func(d *Device) { d.Lens = "A1 wide camera" }, "wide"},
 		"other focal":      {func(d *Device) { d.FocalMm = 2.2 }, "2.2 mm"},
 		"zoomed":           {func(d *Device) { d.Focal35Mm = 52 }, "zoom"},
+		"zoomed digitally": {func(d *Device) { d.DigitalZoom = 1.5 }, "digital zoom of 1, and the photo was taken at 1.5"},
 		"cropped":          {func(d *Device) { d.Height = 2250 }, "cropped"},
 		"cropped, small":   {func(d *Device) { d.Width, d.Height = 2000, 1480 }, "cropped"},
 		"turned":           {func(d *Device) { d.Width, d.Height = 3000, 4000 }, "turned by some program"},

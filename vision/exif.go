@@ -14,6 +14,7 @@ type exifTags struct {
 	orientation        int
 	make, model, lens  string
 	focalMm, focal35Mm float64
+	digitalZoom        float64 // 0 without any
 	taken              time.Time
 }
 
@@ -56,6 +57,10 @@ func (t *exifTags) set(tag string, value any) {
 		t.focalMm = number(value)
 	case "FocalLengthIn35mmFormat":
 		t.focal35Mm = number(value)
+	case "DigitalZoomRatio":
+		if v := number(value); v > 1 { // 0 and 1: not used
+			t.digitalZoom = v
+		}
 	case "DateTimeOriginal":
 		// Without its zone, which many phones leave out: times are only compared with
 		// those of the same camera.
@@ -93,8 +98,12 @@ func number(value any) float64 {
 // a focal length is defined by equal diagonals (CIPA DCG-001, from memory).
 var diagonal35Mm = math.Hypot(36, 24)
 
-// focalPx is the focal length in pixels; without the 35 mm equivalent it is
-// unknown (0), since the sensor's size is.
-func focalPx(focal35Mm float64, width, height int) float64 {
+// focalPx is the focal length in pixels. It is unknown (0) without the 35 mm equivalent,
+// since the sensor's size is, and with digital zoom, which some phones count into the
+// equivalent and others do not.
+func focalPx(focal35Mm, digitalZoom float64, width, height int) float64 {
+	if digitalZoom > 1 {
+		return 0
+	}
 	return focal35Mm / diagonal35Mm * math.Hypot(float64(width), float64(height))
 }

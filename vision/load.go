@@ -120,10 +120,10 @@ func decode(file []byte, lim Limits) (*Photo, error) {
 		Gray:        g,
 		Orientation: tags.orientation,
 		Taken:       tags.taken,
-		FocalPx:     focalPx(tags.focal35Mm, g.Width, g.Height),
+		FocalPx:     focalPx(tags.focal35Mm, tags.digitalZoom, g.Width, g.Height),
 		Camera: CameraID{
 			Make: tags.make, Model: tags.model, Lens: tags.lens,
-			FocalMm: tags.focalMm, Focal35Mm: tags.focal35Mm,
+			FocalMm: tags.focalMm, Focal35Mm: tags.focal35Mm, DigitalZoom: tags.digitalZoom,
 			Width: g.Width, Height: g.Height,
 		},
 	}, nil

@@ -243,8 +243,24 @@ func TestLoadExif(t *testing.T) {
 
 func TestFocalPx(t *testing.T) {
 	// A 36 mm × 24 mm sensor of 3600 × 2400 pixels has 100 pixels per mm.
-	assert.InDelta(t, 5000, focalPx(50, 3600, 2400), 1e-9)
-	assert.Zero(t, focalPx(0, 3600, 2400))
+	assert.InDelta(t, 5000, focalPx(50, 0, 3600, 2400), 1e-9)
+	assert.Zero(t, focalPx(0, 0, 3600, 2400))
+	assert.Zero(t, focalPx(50, 2, 3600, 2400))
+}
+
+// In EXIF a ratio of 0 says that digital zoom was not used (CIPA DC-008, tag
+// DigitalZoomRatio, from memory), and 1 makes no difference.
+func TestDigitalZoom(t *testing.T) {
+	for _, c := range []struct {
+		numerator, denominator uint32
+		want                   float64
+	}{{0, 1, 0}, {100, 100, 0}, {250, 100, 2.5}} {
+		ratio, err := imagemeta.NewRat(c.numerator, c.denominator)
+		require.NoError(t, err)
+		var tags exifTags
+		tags.set("DigitalZoomRatio", ratio)
+		assert.Equal(t, c.want, tags.digitalZoom)
+	}
 }
 
 // The turns by which EXIF's orientation numbers are defined: where the stored

@@ -26,7 +26,8 @@ type Photo struct {
 type CameraID struct {
 	Make, Model, Lens string
 	FocalMm           float64
-	Focal35Mm         float64 // 35 mm equivalent, which also tells digital zoom
+	Focal35Mm         float64 // 35 mm equivalent, which often tells digital zoom as well
+	DigitalZoom       float64 // 0 without any
 	Width, Height     int
 }
 

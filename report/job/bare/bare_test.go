@@ -194,6 +194,13 @@ func TestPhotoTellsNoPlace(t *testing.T) {
 	}
 }
 
+// What measuring uses is read back as it was written.
+func TestCameraStays(t *testing.T) {
+	want := camera{orientation: 6, focal35Mm: 26, make: "Demo", model: "Phone 101", lens: "Main 1.8", focalMm: [2]uint32{543, 100}, digitalZoom: [2]uint32{5, 2}}
+	file := append([]byte{0xFF, markerSOI}, segment(0xE1, "Exif\x00\x00"+string(want.tiff()))...)
+	assert.Equal(t, want, readCamera(append(file, 0xFF, 0xD9), imagemeta.JPEG))
+}
+
 // The picture's own segments stay, byte for byte.
 func TestJPEGKeepsItsColours(t *testing.T) {
 	bare, err := Photo(tellingJPEG(t))

@@ -14,7 +14,7 @@ import (
 type camera struct {
 	orientation, focal35Mm uint16
 	make, model, lens      string
-	focalMm                [2]uint32 // numerator and denominator
+	focalMm, digitalZoom   [2]uint32 // numerator and denominator
 }
 
 // readCamera reads the tags; damaged ones are as good as missing.
@@ -40,6 +40,10 @@ func (c *camera) set(tag string, value any) {
 		if v, ok := value.(imagemeta.Rat[uint32]); ok {
 			c.focalMm = [2]uint32{v.Num(), v.Den()}
 		}
+	case "DigitalZoomRatio":
+		if v, ok := value.(imagemeta.Rat[uint32]); ok {
+			c.digitalZoom = [2]uint32{v.Num(), v.Den()}
+		}
 	case "FocalLengthIn35mmFormat":
 		c.focal35Mm, _ = value.(uint16)
 	}
@@ -62,6 +66,7 @@ const (
 	tagMake, tagModel, tagOrientation  = 0x010f, 0x0110, 0x0112
 	tagExifIFD, tagVersion             = 0x8769, 0x9000
 	tagFocal, tagFocal35, tagLensModel = 0x920a, 0xa405, 0xa434
+	tagDigitalZoom                     = 0xa404
 
 	typeASCII, typeShort, typeLong, typeRational, typeUndefined = 2, 3, 4, 5, 7
 )
@@ -111,6 +116,9 @@ func (c camera) tiff() []byte {
 	lens := []field{{tagVersion, typeUndefined, 4, []byte("0232")}}
 	if c.focalMm[1] != 0 {
 		lens = append(lens, rationalField(tagFocal, c.focalMm))
+	}
+	if c.digitalZoom[1] != 0 {
+		lens = append(lens, rationalField(tagDigitalZoom, c.digitalZoom))
 	}
 	if c.focal35Mm != 0 {
 		lens = append(lens, shortField(tagFocal35, c.focal35Mm))
