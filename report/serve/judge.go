@@ -22,9 +22,16 @@ type judged struct {
 }
 
 // judge says what a photo of wheels of this bead seat diameter, 0 where it is not known, is
-// worth; nil when the server closes. Whatever a file does to a decoder, it is the file
-// that is bad.
-func (s *Server) judge(path string, beadSeatMm float64) (j *judged) {
+// worth; nil when the server closes.
+func (s *Server) judge(path string, beadSeatMm float64) *judged {
+	return s.look(path, func(photo *vision.Photo, begun time.Time) judging.Judgement {
+		return s.options.Judge(photo, beadSeatMm, begun)
+	})
+}
+
+// look reads a photo and judges it by a rule; nil when the server closes. Whatever a file
+// does to a decoder, it is the file that is bad.
+func (s *Server) look(path string, rule func(photo *vision.Photo, begun time.Time) judging.Judgement) (j *judged) {
 	defer func() {
 		if p := recover(); p != nil {
 			log.Printf("judging a photo failed: %v\n%s", p, debug.Stack())
@@ -41,7 +48,7 @@ func (s *Server) judge(path string, beadSeatMm float64) (j *judged) {
 	if err != nil {
 		return &judged{Judgement: judging.Refused(err)}
 	}
-	g, judgement := photo.Gray, s.options.Judge(photo, beadSeatMm, begun)
+	g, judgement := photo.Gray, rule(photo, begun)
 	return &judged{Judgement: judgement, Curves: judgement.Curves, Orientation: photo.Orientation, Pixels: g.Width * g.Height}
 }
 

@@ -17,6 +17,8 @@ import (
 	"time"
 
 	"rimpair/report/job"
+	judging "rimpair/report/review"
+	"rimpair/vision"
 )
 
 // A review is a heap of photos, perhaps of several customers, that came from afar.
@@ -266,7 +268,7 @@ func (s *Server) runReview(v *review) {
 	case <-s.closing.Done():
 		return
 	}
-	groups, problems, err := s.look(v)
+	groups, problems, err := s.reviewAll(v)
 	if s.closing.Err() != nil {
 		return // it begins again when the server is up
 	}
@@ -289,7 +291,7 @@ func (s *Server) runReview(v *review) {
 	v.stream.send("done", struct{}{})
 }
 
-func (s *Server) look(v *review) (groups any, problems []ReviewProblem, err error) {
+func (s *Server) reviewAll(v *review) (groups any, problems []ReviewProblem, err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			err = fmt.Errorf("reviewing failed: %v\n%s", p, debug.Stack())
@@ -389,7 +391,8 @@ func (s *Server) handleReviewPicture(w http.ResponseWriter, r *http.Request) err
 	}
 	j := p.Judged
 	if j == nil {
-		j = s.judge(v.spool.path(p), 0) // for its orientation
+		// For its orientation: the review judges it.
+		j = s.look(v.spool.path(p), func(*vision.Photo, time.Time) judging.Judgement { return judging.Judgement{} })
 		v.mu.Lock()
 		known := *p
 		known.Judged = j
