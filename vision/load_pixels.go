@@ -10,11 +10,16 @@ import (
 )
 
 // decodePixels decodes the whole picture to grey, in stored orientation.
-func decodePixels(file []byte, h header) (*Gray, error) {
+func decodePixels(file []byte, h header) (g *Gray, err error) {
+	defer func() {
+		if recover() != nil { // decoders are others'; what they choke on is no picture
+			g, err = nil, damaged()
+		}
+	}()
 	if h.format == imagemeta.HEIF {
 		return decodeHEIC(file, h)
 	}
-	g, err := decodeGrey(file, h.width, h.height)
+	g, err = decodeGrey(file, h.width, h.height)
 	if err != nil {
 		return nil, damaged()
 	}

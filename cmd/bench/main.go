@@ -46,7 +46,7 @@ func main() {
 		}
 	}
 	b := bench{out: os.Stdout}
-	only := flag.String("only", "photos,states,rear,scenes,geometry,negatives,adjust,jobs,camera,speed,faults,serve,review", "which tables, separated by commas")
+	only := flag.String("only", "photos,states,rear,scenes,geometry,negatives,adjust,jobs,camera,speed,faults,serve,review,grouping", "which tables, separated by commas")
 	flag.StringVar(&b.rimpair, "rimpair", "./rimpair", "the program to measure with")
 	flag.IntVar(&b.scenes, "scenes", 200, "how many scenes to draw")
 	flag.Uint64Var(&b.seed, "seed", uint64(time.Now().UnixNano()), "seed of the first scene")
@@ -71,7 +71,7 @@ func (b *bench) run(parts []string) (err error) {
 	}
 	defer os.RemoveAll(b.dir)
 	tables := map[string]func() error{
-		"photos": b.photoTables, "states": b.statesTables, "rear": b.rearTables, "scenes": b.sceneTables, "geometry": b.geometryTable, "negatives": b.negativesTable, "adjust": b.adjustTable, "jobs": b.jobsTable, "camera": b.cameraTable, "speed": b.speedTable, "faults": b.faultsTable, "serve": b.serveTable, "review": b.reviewTable,
+		"photos": b.photoTables, "states": b.statesTables, "rear": b.rearTables, "scenes": b.sceneTables, "geometry": b.geometryTable, "negatives": b.negativesTable, "adjust": b.adjustTable, "jobs": b.jobsTable, "camera": b.cameraTable, "speed": b.speedTable, "faults": b.faultsTable, "serve": b.serveTable, "review": b.reviewTable, "grouping": b.groupingTable,
 	}
 	for _, part := range parts {
 		table, ok := tables[part]

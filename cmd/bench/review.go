@@ -32,37 +32,38 @@ type thrown struct {
 	truth *samples.StateTruth
 }
 
-// reviewTable reviews all photos given as they are, or with copies of them as many as
-// are asked for; then it only groups them, with one camera for all, with times and
-// without.
+// reviewTable reviews all photos given, or copies of them as many as are asked for, each
+// copy of a set with a phone of its own.
 func (b *bench) reviewTable() error {
-	dir := photoFolder()
-	b.title("Photos of %s thrown into one folder and reviewed", dir)
-	heap, known, err := b.throw(dir, b.heap, func(copy int, _ string, head []byte) { distinguish(head, copy) })
+	heap, known, err := b.throw(distinguish)
 	if err != nil {
 		return err
 	}
-	if err := b.reviewHeap(heap, known); err != nil {
-		return err
-	}
+	return b.reviewHeap(heap, known)
+}
+
+// groupingTable only judges and groups them, with less and less that tells them apart.
+func (b *bench) groupingTable() error {
 	for _, c := range []struct {
 		words string
-		alter func(copy int, name string, head []byte)
+		alter func(head []byte, copy int)
 	}{
-		{"one phone model for all", func(_ int, _ string, head []byte) { sameModel(head) }},
-		{"one phone model for all, and no times", func(_ int, _ string, head []byte) { sameModel(head); noTime(head) }},
+		{"a phone for each set", distinguish},
+		{"one phone model for all", func(head []byte, _ int) { sameModel(head) }},
+		{"one phone model for all, and no times", func(head []byte, _ int) { sameModel(head); noTime(head) }},
 	} {
-		heap, known, err := b.throw(dir, 0, c.alter)
+		heap, known, err := b.throw(c.alter)
 		if err != nil {
 			return err
 		}
+		begun := time.Now()
 		groups, _, err := review.Run(context.Background(), filesIn(heap, known), review.Options{
 			Limits: vision.DefaultLimits(), AtOnce: runtime.NumCPU(), Pixels: 100e6, Measure: neverMeasured,
 		})
 		if err != nil {
 			return err
 		}
-		b.printf("\n%s\n", c.words)
+		b.printf("%s (%.0f s)\n", c.words, time.Since(begun).Seconds())
 		var names [][]string
 		for _, g := range groups {
 			names = append(names, namesOf(g.Photos))
@@ -93,7 +94,9 @@ func filesIn(heap string, known map[string]thrown) (files []review.File) {
 
 // throw copies the photos of all sets into one folder, again and again until there are
 // so many, each altered in its first bytes, which hold its EXIF data.
-func (b *bench) throw(dir string, atLeast int, alter func(copy int, name string, head []byte)) (heap string, known map[string]thrown, err error) {
+func (b *bench) throw(alter func(head []byte, copy int)) (heap string, known map[string]thrown, err error) {
+	dir := photoFolder()
+	b.title("Photos of %s thrown into one folder", dir)
 	truths, err := filepath.Glob(filepath.Join(dir, "*", "truth.json"))
 	if err != nil || len(truths) == 0 {
 		return "", nil, errors.Join(err, fmt.Errorf("no sets of photos in %s", dir))
@@ -102,7 +105,7 @@ func (b *bench) throw(dir string, atLeast int, alter func(copy int, name string,
 		return "", nil, err
 	}
 	known = map[string]thrown{}
-	for n := 0; n == 0 || len(known) < atLeast; n++ {
+	for n := 0; n == 0 || len(known) < b.heap; n++ {
 		for _, file := range truths {
 			raw, err := os.ReadFile(file)
 			if err != nil {
@@ -119,7 +122,7 @@ func (b *bench) throw(dir string, atLeast int, alter func(copy int, name string,
 					return "", nil, err
 				}
 				name := set + "-" + p.File
-				alter(n, name, content[:min(len(content), 1<<12)])
+				alter(content[:min(len(content), 1<<12)], n)
 				if err := os.WriteFile(filepath.Join(heap, name), content, 0o644); err != nil {
 					return "", nil, err
 				}

@@ -1,7 +1,6 @@
 package review
 
 import (
-	"errors"
 	"log"
 	"runtime/debug"
 	"time"
@@ -45,16 +44,9 @@ func (p *Photo) side() int {
 	return eighth(p.stand)
 }
 
-// look reads and judges a photo. Whatever a file does to a decoder, it is the file
-// that is bad.
+// look reads and judges a photo.
 func look(f File, limits vision.Limits) (p Photo) {
 	p.File = f
-	defer func() {
-		if failure := recover(); failure != nil {
-			log.Printf("reading %s failed: %v\n%s", f.Name, failure, debug.Stack())
-			p = Photo{File: f, Judgement: Refused(errors.New("reading it failed"))}
-		}
-	}()
 	begun := time.Now()
 	photo, err := vision.Load(f.Path, limits)
 	if err != nil {
@@ -64,4 +56,13 @@ func look(f File, limits vision.Limits) (p Photo) {
 	p.Taken, p.Camera, p.sum, p.readable = photo.Taken, photo.Camera, photo.SHA256, true
 	p.corners, p.stand, p.Judgement = judge(photo, 0, begun)
 	return p
+}
+
+// choked is to be deferred where a photo is looked at: whatever a file does to a reader,
+// it is the file that is bad.
+func choked(p *Photo, f File) {
+	if failure := recover(); failure != nil {
+		log.Printf("reading %s failed: %v\n%s", f.Name, failure, debug.Stack())
+		*p = Photo{File: f, Judgement: Refused(&vision.Refusal{Code: "unreadable", Reason: "Reading the photo failed.", Remedy: "Take it again."})}
+	}
 }

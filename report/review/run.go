@@ -43,6 +43,7 @@ func Run(ctx context.Context, files []File, o Options) (groups []Measured, loose
 	w := worker{Options: o, held: semaphore.NewWeighted(o.Pixels)}
 	photos := make([]Photo, len(files))
 	if err := w.each(ctx, Judging, len(files), func(i int) error {
+		defer choked(&photos[i], files[i])
 		pixels, err := vision.Pixels(files[i].Path, o.Limits)
 		if err != nil {
 			photos[i] = Photo{File: files[i], Judgement: Refused(err)}
