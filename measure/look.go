@@ -68,7 +68,7 @@ func LookAt(in Input, beadSeatMm float64) (*Sight, error) {
 	if beadSeatMm != 0 {
 		sizes = []float64{beadSeatMm}
 	}
-	finder := m.newFinder()
+	finder := m.newFinder(m.scene)
 	for _, headings := range headingsTried {
 		found := finder.pairs(sizes, headings)
 		if len(found) == 0 || found[0].score < seenScore {

@@ -8,8 +8,6 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/spatial/r3"
-
-	"rimpair/vision"
 )
 
 // This file finds the rear wheel by its tyre's outline, once the front wheels and the
@@ -163,16 +161,9 @@ func (k *rearSeeker) climb(g rearGuess, reach float64, steps []float64) rearGues
 // guessRear are places for a rear wheel, the best of each photo and size, with the
 // wheels that they mean.
 func (m *set) guessRear(scene *Scene) (guesses []rearGuess, wheels []Wheel) {
-	pictures := make([]*vision.Coarse, len(m.inputs))
-	halved := make([]*vision.Coarse, len(m.inputs))
-	views := make([]view, len(m.inputs))
-	each(len(m.inputs), func(i int) {
-		pictures[i] = m.inputs[i].Photo.Gray.Coarse(fineFactor)
-		halved[i] = pictures[i].Halve()
-		views[i] = scene.view(i)
-	})
-	coarse := rearSeeker{seeker{views: views, pictures: halved, angles: anglesAround(searchAngles)}, scene.axleFrame()}
-	fine := rearSeeker{seeker{views: views, pictures: pictures, angles: anglesAround(fineAngles)}, coarse.axle}
+	f := m.newFinder(scene)
+	coarse := rearSeeker{seeker{views: f.views, pictures: f.coarse, angles: anglesAround(searchAngles)}, scene.axleFrame()}
+	fine := rearSeeker{seeker{views: f.views, pictures: f.finer, angles: anglesAround(fineAngles)}, coarse.axle}
 	guesses = make([]rearGuess, len(m.inputs)*len(rearBeadSeats))
 	each(len(guesses), func(i int) {
 		photo, bead := i/len(rearBeadSeats), rearBeadSeats[i%len(rearBeadSeats)]/2

@@ -291,13 +291,14 @@ type finder struct {
 	coarse, finer []*vision.Coarse
 }
 
-func (m *set) newFinder() *finder {
+// newFinder has the cameras where they are in the scene.
+func (m *set) newFinder(scene *Scene) *finder {
 	f := &finder{
-		views: make([]view, len(m.inputs)), sheets: m.scene.Sheets,
+		views: make([]view, len(m.inputs)), sheets: scene.Sheets,
 		coarse: make([]*vision.Coarse, len(m.inputs)), finer: make([]*vision.Coarse, len(m.inputs)),
 	}
 	each(len(m.inputs), func(i int) {
-		f.views[i] = m.scene.view(i)
+		f.views[i] = scene.view(i)
 		f.finer[i] = m.inputs[i].Photo.Gray.Coarse(fineFactor)
 		f.coarse[i] = f.finer[i].Halve()
 	})
@@ -331,7 +332,7 @@ func (m *set) findPairs() []pairGuess {
 	if m.settings.BeadSeatMm == 0 {
 		sizes = beadSeats
 	}
-	f := m.newFinder()
+	f := m.newFinder(m.scene)
 	var all []pairGuess
 	for _, h := range headingsTried {
 		all = append(all, f.pairs(sizes, h)...)
