@@ -64,7 +64,8 @@ type rearFigure struct {
 
 func (f *rearFigure) error() float64 { return f.q.Value - f.truth }
 
-// rearFigures are those of a result beside the truth, positive to the right.
+// rearFigures are those of a result beside the truth: positive to the right, and each front
+// wheel's own toe.
 func (t *trial) rearFigures() []rearFigure {
 	w, r := &t.truth.Wheels, t.outcome.Rear
 	// From the rear hub to the middle of the track; headings grow to the left.
@@ -73,13 +74,16 @@ func (t *trial) rearFigures() []rearFigure {
 	base := math.Hypot(dx, dy)
 	thrust := bisector - w.C.HeadingDeg
 	sin, cos := math.Sincos(w.C.HeadingDeg * math.Pi / 180)
+	centreline := math.Atan2(-dx, dy) * 180 / math.Pi
 	return []rearFigure{
 		{"thrust °", r.ThrustDeg, thrust},
 		{"thrust mm", r.ThrustMm, base * math.Sin(thrust*math.Pi/180)},
 		{"lean °", r.LeanDeg, w.C.CamberDeg},
 		{"offset mm", r.OffsetMm, -dx*cos - dy*sin},
-		{"steering °", r.SteeringOffDeg, math.Atan2(-dx, dy)*180/math.Pi - bisector},
+		{"steering °", r.SteeringOffDeg, centreline - bisector},
 		{"base mm", r.WheelbaseMm, base},
+		{"left toe °", t.outcome.Wheels[measure.Left].ToeDeg, *w.L.RimToeDeg + centreline},
+		{"right toe °", t.outcome.Wheels[measure.Right].ToeDeg, *w.R.RimToeDeg - centreline},
 	}
 }
 
@@ -115,7 +119,7 @@ func (b *bench) rears(trials []*trial) {
 	}
 	b.printf("found in %d of %d sets that were measured\n", found, measured)
 	for _, name := range names {
-		b.printf("  %-10s RMS %.2f, worst %.2f, in 95 %% %d of %d\n", name, math.Sqrt(squares[name]/float64(found)), worst[name], inside[name], found)
+		b.printf("  %-11s RMS %.2f, worst %.2f, in 95 %% %d of %d\n", name, math.Sqrt(squares[name]/float64(found)), worst[name], inside[name], found)
 	}
 	b.printf("\n")
 }

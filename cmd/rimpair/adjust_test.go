@@ -58,6 +58,35 @@ func TestAdjustSaysWhatToTurn(t *testing.T) {
 	assert.Contains(t, stdout, "top moves toward the REAR of the vehicle")
 }
 
+// With the handlebar straight and the wheels 2° to the right, as the rear wheel shows,
+// two rods are turned by different amounts, and the wheels point ahead afterwards; within
+// what the rear wheel leaves open, they are turned alike.
+func TestAdjustCentresByTheRearWheel(t *testing.T) {
+	for _, c := range []struct {
+		offDeg float64
+		centre bool
+	}{{2, true}, {-2, true}, {0.3, false}} {
+		path := resultFile(t, t.TempDir(), "found.json", -3, 0.1)
+		r, err := readResult(path)
+		require.NoError(t, err)
+		r.Rear = &measure.RearResult{SteeringOffDeg: measure.Quantity{Value: c.offDeg, StandardUncertainty: 0.2}}
+		text, err := json.Marshal(r)
+		require.NoError(t, err)
+		require.NoError(t, os.WriteFile(path, text, 0o600))
+		a := advised(t, path, "--thread", "M6", "--left-thread", "outer", "--kind", "two_rods", "--rods", "behind", "--arm", "70", "--bar-straight")
+		require.Len(t, a.Turns, 2)
+		if !c.centre {
+			assert.Equal(t, a.Turns[0].SetMm, a.Turns[1].SetMm)
+			assert.Nil(t, a.OffDeg)
+			continue
+		}
+		assert.NotEqual(t, a.Turns[0].SetMm, a.Turns[1].SetMm)
+		assert.InDelta(t, c.offDeg, a.OffDeg.Value, 0.01)
+		assert.InDelta(t, 0.2, a.OffDeg.StandardUncertainty, 0.02)
+		assert.InDelta(t, 0, a.Expected.OffDeg.Value, 0.1, "steps of 15° of a turn")
+	}
+}
+
 // A description in a file and one in options say the same; options override.
 func TestAdjustReadsDescriptions(t *testing.T) {
 	dir := t.TempDir()
@@ -180,6 +209,7 @@ func TestAdjustWrongUse(t *testing.T) {
 		`such as "0.5 longer"`:           {found, "--thread", "M6", "--before", found, "--turned", "0.5"},
 		`longer", not "-0.5 longer"`:     {found, "--thread", "M6", "--before", found, "--turned", "-0.5 longer"},
 		"describe the arms and two rods": {found, "--thread", "M6", "--off", "1"},
+		"rear wheel is not plainly seen": {found, "--thread", "M6", "--bar-straight"},
 	} {
 		code, stdout, stderr := cli(append([]string{"adjust"}, args...)...)
 		assert.Equal(t, exitFailed, code, words)
