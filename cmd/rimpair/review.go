@@ -159,7 +159,7 @@ func progressOn(w io.Writer) func(step string, done, of int) {
 		if step != last {
 			last = step
 			bar = progressbar.NewOptions(of, progressbar.OptionSetWriter(f), progressbar.OptionSetDescription(fmt.Sprintf("%-16s", words[step])),
-				progressbar.OptionShowCount(), progressbar.OptionFullWidth(), progressbar.OptionClearOnFinish())
+				progressbar.OptionShowCount(), progressbar.OptionSetWidth(30), progressbar.OptionClearOnFinish())
 		}
 		_ = bar.Set(max(done, int(bar.State().CurrentNum))) // a terminal that is gone needs no bar
 	}

@@ -89,7 +89,7 @@ func TestReview(t *testing.T) {
 	}
 	assert.Equal(t, map[string]string{"junk/words.jpg": "not_a_photo", "junk/empty.heic": "not_a_photo", "junk/huge.png": "too_large"}, verdicts)
 
-	first := found.Groups[1]
+	first, second := found.Groups[0], found.Groups[1]
 	assert.Equal(t, "first", first.Folder)
 	assert.Len(t, first.Photos, 5)
 	assert.Equal(t, "truncated", first.Photos[4].Judgement.Findings[0].Code)
@@ -97,13 +97,14 @@ func TestReview(t *testing.T) {
 	assert.Len(t, first.States[0].Photos, 3)
 	truthMm := sampleTruth(t).RimTotalToeMm
 	assertCovers(t, "toe of the set", first.States[0].Result.RimTotalToeMm, truthMm)
-	require.Len(t, found.Groups[0].States, 1)
-	assertCovers(t, "toe of the photo alone", found.Groups[0].States[0].Result.RimTotalToeMm, truthMm)
+	assert.Equal(t, "second.zip/../../away", second.Folder)
+	require.Len(t, second.States, 1)
+	assertCovers(t, "toe of the photo alone", second.States[0].Result.RimTotalToeMm, truthMm)
 
 	files, err := os.ReadDir(replies)
 	require.NoError(t, err)
 	require.Len(t, files, 2)
-	reply, err := os.ReadFile(filepath.Join(replies, "2-first.txt"))
+	reply, err := os.ReadFile(filepath.Join(replies, "1-first.txt"))
 	require.NoError(t, err)
 	assert.Equal(t, first.Reply["de"], string(reply))
 	assert.Contains(t, string(reply), "mm Vorspur ±")

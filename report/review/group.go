@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"maps"
 	"math"
-	"path"
 	"slices"
 	"time"
 
@@ -62,14 +61,12 @@ func (p *Photo) camera() camera {
 // group parts photos. Of those that cannot be read, the loose ones are in a folder that
 // does not say whose they are.
 func group(photos []Photo) (groups []Group, loose []Photo) {
-	folders := by(photos, func(p *Photo) string { return path.Dir(p.Name) })
+	folders := by(photos, (*Photo).folder)
 	for _, folder := range slices.SortedFunc(maps.Keys(folders), natural.Compare) {
 		found, unread := groupFolder(folders[folder])
 		for i := range found {
-			if folder != "." {
-				found[i].Folder = folder
-			}
-			if len(found) > 1 || folder == "." {
+			found[i].Folder = folder
+			if len(found) > 1 || folder == "" {
 				found[i].Number = i + 1
 			}
 		}

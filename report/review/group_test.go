@@ -73,6 +73,10 @@ func TestGroup(t *testing.T) {
 			[]Photo{seen("b/1.jpg", phone, 0, one), seen("a/10.jpg", phone, 0, one), seen("a/9.jpg", phone, 0, one)},
 			[]string{"a: a/9.jpg a/10.jpg", "b: b/1.jpg"},
 		},
+		"an archive's odd names": {
+			[]Photo{seen("s.zip/../x/1.jpg", phone, 0, one), seen("s.zip//2.jpg", phone, 0, one)},
+			[]string{"s.zip/: s.zip//2.jpg", "s.zip/../x: s.zip/../x/1.jpg"},
+		},
 		"cameras": {
 			[]Photo{seen("1.jpg", phone, 0, one), seen("2.jpg", other, 0, one), seen("3.jpg", phone, 1, one)},
 			[]string{"group-1: 1.jpg 3.jpg", "group-2: 2.jpg"},

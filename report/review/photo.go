@@ -2,7 +2,9 @@ package review
 
 import (
 	"log"
+	"path"
 	"runtime/debug"
+	"strings"
 	"time"
 
 	"rimpair/measure"
@@ -32,6 +34,13 @@ type Photo struct {
 
 // useful says that a photo is to be measured.
 func (p *Photo) useful() bool { return p.Judgement.Verdict != Repeat && p.CopyOf == "" }
+
+// folder is the folder that a photo came in. An archive's names are left as they are:
+// they are words, not places.
+func (p *Photo) folder() string {
+	folder, _ := path.Split(p.Name)
+	return strings.TrimSuffix(folder, "/")
+}
 
 func (p *Photo) pixels() int64 { return int64(p.Camera.Width) * int64(p.Camera.Height) }
 
