@@ -151,14 +151,20 @@ func (d *topDrawing) lines(stepMm, width float64, c color.Color) {
 // overhangMm is how far a rim's line is drawn beyond its points.
 const overhangMm = 90
 
+// rimLines are bold on white, so that without colours they are not taken for the grid's.
 func (d *topDrawing) rimLines() {
-	for _, rim := range d.rims {
-		front, rear := d.at(rim.Front), d.at(rim.Rear)
-		x, y := unit(front.X-rear.X, front.Y-rear.Y)
-		x, y = x*overhangMm*topPxPerMm, y*overhangMm*topPxPerMm
-		d.path([]calib.Point{{X: front.X + x, Y: front.Y + y}, {X: rear.X - x, Y: rear.Y - y}})
+	for _, stroke := range []struct {
+		colour color.RGBA
+		width  float64
+	}{{white(), 11}, {vermilion(), 5}} {
+		for _, rim := range d.rims {
+			front, rear := d.at(rim.Front), d.at(rim.Rear)
+			x, y := unit(front.X-rear.X, front.Y-rear.Y)
+			x, y = x*overhangMm*topPxPerMm, y*overhangMm*topPxPerMm
+			d.path([]calib.Point{{X: front.X + x, Y: front.Y + y}, {X: rear.X - x, Y: rear.Y - y}})
+		}
+		d.outlined(stroke.colour, stroke.width)
 	}
-	d.outlined(vermilion(), 3)
 }
 
 // gaps draws the two distances that a tape would read.
@@ -204,7 +210,7 @@ func (d *topDrawing) write(w label) {
 
 func (d *topDrawing) dimension(a, b calib.Point) {
 	d.path([]calib.Point{a, b})
-	d.outlined(sky(), 3)
+	d.outlined(sky(), 4)
 	d.arrow(a, b)
 	d.arrow(b, a)
 	for _, p := range []calib.Point{a, b} {
