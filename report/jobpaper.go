@@ -74,9 +74,9 @@ type JobSource struct {
 	Language *Language
 }
 
-// mostPictures of measured photos are shown large; of a longer job those of the
-// stages between the first and the last are thumbnails.
-const mostPictures = 12
+// mostPictures of photos are all shown large. Of a job with more, largeOfMany measured ones
+// are, of the last stage and then of the first; all others are thumbnails.
+const mostPictures, largeOfMany = 12, 8
 
 // NewJobPaper writes a job's report.
 func NewJobPaper(s JobSource) *JobPaper {
@@ -333,24 +333,24 @@ func (b *paperWriter) pictures() {
 	var measured, others []int
 	photos := 0
 	for i, e := range b.Job.Entries {
-		switch {
-		case len(e.Pictures) == 0:
-		case e.Measurement != nil:
+		if len(e.Pictures) == 0 {
+			continue
+		}
+		photos += len(e.Photos)
+		if e.Measurement != nil {
 			measured = append(measured, i)
-			photos += len(e.Photos)
-		default:
+		} else {
 			others = append(others, i)
 		}
 	}
-	for n, i := range measured {
+	large := b.large(measured, photos)
+	for _, i := range measured {
 		e := &b.Job.Entries[i]
 		x := block{
 			Heading: b.l.say("head.pictures", "stage", b.l.say("stage."+string(e.Measurement.Stage))),
 			Lines:   lines([]string{b.l.say("photo.marks")}),
 		}
-		show := b.Picture
-		if photos > mostPictures && 0 < n && n < len(measured)-1 {
-			show = thumbnails(b.Picture)
+		if large[i] < len(e.Photos) {
 			x.Lines = append(x.Lines, line{Text: b.l.say("photo.small")})
 		}
 		var result *measure.Result
@@ -358,6 +358,10 @@ func (b *paperWriter) pictures() {
 			result = &r
 		}
 		for k, f := range e.Pictures {
+			show := b.Picture
+			if top := k >= len(e.Photos); top && large[i] == 0 || !top && k >= large[i] {
+				show = thumbnails(b.Picture)
+			}
 			caption := b.l.say("photo.top", "toe", b.l.toeWithHalf(e.Measurement.TotalToeMm))
 			if k < len(e.Photos) {
 				caption = b.marked(e.Photos[k].Name, k, result)
@@ -366,18 +370,36 @@ func (b *paperWriter) pictures() {
 		}
 		b.add(x)
 	}
-	x := block{Heading: b.l.say("head.others")}
+	x, show := block{Heading: b.l.say("head.others")}, b.Picture
+	if photos > mostPictures {
+		show = thumbnails(b.Picture)
+		x.Lines = lines([]string{b.l.say("photo.small")})
+	}
 	for _, i := range others {
 		e := &b.Job.Entries[i]
 		for k, f := range e.Pictures {
 			if k < len(e.Photos) {
-				b.picture(&x, f, b.l.say("photo.note", "name", e.Photos[k].Name, "text", JobEntry(e, b.l)), b.Picture, nil)
+				b.picture(&x, f, b.l.say("photo.note", "name", e.Photos[k].Name, "text", JobEntry(e, b.l)), show, nil)
 			}
 		}
 	}
 	if len(others) > 0 {
 		b.add(x)
 	}
+}
+
+// large is how many photos of each measured entry are shown large.
+func (b *paperWriter) large(measured []int, photos int) map[int]int {
+	left := mostPictures
+	if photos > mostPictures && len(measured) > 0 {
+		measured, left = slices.Compact([]int{measured[len(measured)-1], measured[0]}), largeOfMany
+	}
+	large := map[int]int{}
+	for _, i := range measured {
+		large[i] = min(left, len(b.Job.Entries[i].Photos))
+		left -= large[i]
+	}
+	return large
 }
 
 // marked says what was used of photo k of a result.

@@ -21,7 +21,12 @@ const (
 	pageLongSidePx  = 1400
 	plainLongSidePx = 900
 	thumbLongSidePx = 480
-	pageQuality     = 72 // of JPEG: about 200 kB a marked photo
+	pageQuality     = 72 // of JPEG: about 150 kB a marked photo
+	leastQuality    = 40
+	// In bytes: a dozen photos and the views from above of four stages, or 40 photos of
+	// which most are thumbnails, stay below 5 MB in a page, which writes four characters
+	// for three bytes.
+	largestPicture, largestThumb = 220_000, 30_000
 )
 
 // JobPicture is a small picture for a job's report.
@@ -40,7 +45,7 @@ func JobPictures(m measure.Measurement, paths []string, orientations []int) ([]J
 	}
 	var pictures []JobPicture
 	add := func(name string, img *image.RGBA, labels []label) error {
-		small, err := pageJPEG(img, pageLongSidePx)
+		small, err := pageJPEG(img, pageLongSidePx, largestPicture)
 		pictures = append(pictures, JobPicture{name, small, placed(labels, img.Rect.Size())})
 		return err
 	}
@@ -65,7 +70,7 @@ func PlainPictures(paths []string, orientations []int) ([]JobPicture, error) {
 		if err != nil {
 			return nil, err
 		}
-		small, err := pageJPEG(photo.Upright, plainLongSidePx)
+		small, err := pageJPEG(photo.Upright, plainLongSidePx, largestPicture)
 		if err != nil {
 			return nil, err
 		}
@@ -75,10 +80,21 @@ func PlainPictures(paths []string, orientations []int) ([]JobPicture, error) {
 	return pictures, nil
 }
 
-func pageJPEG(img image.Image, longSidePx int) ([]byte, error) {
-	var b bytes.Buffer
-	err := jpeg.Encode(&b, imaging.Fit(img, longSidePx, longSidePx, imaging.Box), &jpeg.Options{Quality: pageQuality})
-	return b.Bytes(), err
+// pageJPEG makes a small picture; one of much grain becomes coarser, and then smaller,
+// until its file is small as well.
+func pageJPEG(img image.Image, longSidePx, mostBytes int) ([]byte, error) {
+	for ; ; longSidePx = longSidePx * 3 / 4 {
+		small := imaging.Fit(img, longSidePx, longSidePx, imaging.Box)
+		for quality := pageQuality; quality >= leastQuality; quality -= 16 {
+			var b bytes.Buffer
+			if err := jpeg.Encode(&b, small, &jpeg.Options{Quality: quality}); err != nil {
+				return nil, err
+			}
+			if b.Len() <= mostBytes {
+				return b.Bytes(), nil
+			}
+		}
+	}
 }
 
 // JobPictureIn reads small pictures of the job in a folder, which may have been
@@ -118,6 +134,6 @@ func thumbnails(of func(job.File) ([]byte, error)) func(job.File) ([]byte, error
 		if err != nil {
 			return nil, err
 		}
-		return pageJPEG(img, thumbLongSidePx)
+		return pageJPEG(img, thumbLongSidePx, largestThumb)
 	}
 }

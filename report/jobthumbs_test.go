@@ -6,12 +6,14 @@ import (
 	"fmt"
 	"image"
 	"image/jpeg"
+	"math/rand/v2"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"rimpair/calib"
 	"rimpair/measure"
 	"rimpair/report/job"
 )
@@ -71,4 +73,46 @@ func TestThumbnailsOfWhatIsNoPictureOfAJob(t *testing.T) {
 	gone := errors.New("gone")
 	_, err := thumbnails(func(job.File) ([]byte, error) { return nil, gone })(job.File{})
 	assert.ErrorIs(t, err, gone)
+}
+
+// grainy is the worst that a JPEG can be asked to hold: every pixel by chance.
+func grainy(width, height int) image.Image {
+	img := image.NewRGBA(image.Rect(0, 0, width, height))
+	random := rand.New(rand.NewPCG(1, 2))
+	for i := range img.Pix {
+		img.Pix[i] = byte(random.Uint32())
+	}
+	return img
+}
+
+// However grainy the photos are, a report of a dozen can be sent, and so
+// can one of 40: of these the last are still large.
+func TestReportsCanBeSent(t *testing.T) {
+	const most = 5e6 // bytes
+	photo := grainy(pageLongSidePx, pageLongSidePx*3/4)
+	large, err := pageJPEG(photo, pageLongSidePx, largestPicture)
+	require.NoError(t, err)
+	require.Greater(t, len(large), largestPicture/2, "as large as may be")
+	for _, c := range []struct{ stages, photos, large int }{{4, 3, 12}, {1, 40, 8}, {5, 8, 8}} {
+		j := &job.Job{Schema: job.Schema}
+		for _, stage := range job.Stages()[:c.stages] {
+			e := job.Entry{Measurement: &job.Measurement{Stage: stage, TotalToeMm: quantity(1, 0.1)}}
+			e.Photos, e.Pictures = make([]job.File, c.photos), make([]job.File, c.photos+1)
+			j.Entries = append(j.Entries, e)
+		}
+		p := NewJobPaper(JobSource{Job: &job.Inspected{Job: j}, Language: English(), Picture: func(job.File) ([]byte, error) { return large, nil }})
+		photos := 0
+		for _, b := range p.Blocks {
+			for k, picture := range b.Pictures {
+				if k < c.photos && len(picture.JPEG) == len(large) {
+					photos++
+				}
+			}
+		}
+		assert.Equal(t, c.large, photos, "%v", c)
+		assert.Less(t, len(htmlOf(t, p)), int(most), "%v", c)
+		var pdf bytes.Buffer
+		require.NoError(t, p.PDF(&pdf, calib.Papers()[0]))
+		assert.Less(t, pdf.Len(), int(most), "%v", c)
+	}
 }
