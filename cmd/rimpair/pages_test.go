@@ -5,6 +5,7 @@ import (
 	"io/fs"
 	"math"
 	"os"
+	"path/filepath"
 	"regexp"
 	"slices"
 	"strings"
@@ -286,4 +287,16 @@ func TestPagesWeight(t *testing.T) {
 		return err
 	}))
 	assert.LessOrEqual(t, bytes, int64(150_000))
+}
+
+// The service worker keeps every module, so that the pages open without a connection.
+func TestPagesAreKept(t *testing.T) {
+	worker, err := fs.ReadFile(pages.FS, "sw.js")
+	require.NoError(t, err)
+	modules, err := fs.Glob(pages.FS, "assets/*.js")
+	require.NoError(t, err)
+	require.NotEmpty(t, modules)
+	for _, name := range modules {
+		assert.Contains(t, string(worker), "'"+strings.TrimSuffix(filepath.Base(name), ".js")+"'", name)
+	}
 }
