@@ -167,6 +167,9 @@ func (m *set) guessRear(scene *Scene) (guesses []rearGuess, wheels []Wheel) {
 	guesses = make([]rearGuess, len(m.inputs)*len(rearBeadSeats))
 	each(len(guesses), func(i int) {
 		photo, bead := i/len(rearBeadSeats), rearBeadSeats[i%len(rearBeadSeats)]/2
+		if r3.Dot(r3.Sub(f.views[photo].eye, coarse.axle.middle), coarse.axle.back) < 0 {
+			return // from before the axle, where the seat hides it
+		}
 		var list []rearGuess
 		for back := rearNearestMm; back <= rearFarthestMm; back += rearAlongStepMm {
 			for beside := -rearBesideMm; beside <= rearBesideMm; beside += rearBesideStepMm {
