@@ -556,7 +556,7 @@ func (b *paperWriter) versions() {
 func (b *paperWriter) damage() {
 	var list []line
 	for _, d := range b.Job.Damage {
-		list = append(list, line{Text: d.Error(), English: true})
+		list = append(list, b.l.worded("damage", measure.Message{Code: d.Code, Params: measure.Params{"file": d.File}}, d.Error()))
 	}
 	if len(list) > 0 {
 		// Beside the alarms, before the result.

@@ -88,7 +88,7 @@ func (p *packer) photo(f *File) error {
 	}
 	content, err = bare.Photo(content)
 	if err != nil {
-		p.leftOut = append(p.leftOut, Damage{f.File, "cannot be freed of location data: " + err.Error()})
+		p.leftOut = append(p.leftOut, Damage{File: f.File, What: "cannot be freed of location data: " + err.Error()})
 		return nil
 	}
 	sum := sha256.Sum256(content)

@@ -60,9 +60,28 @@ func Inspect(dir string) (*Inspected, error) {
 // note takes down damage, and says whether there was none.
 func (s *Inspected) note(file string, err error) bool {
 	if err != nil {
-		s.Damage = append(s.Damage, Damage{file, err.Error()})
+		s.Damage = append(s.Damage, Damage{file, err.Error(), damageCode(err)})
 	}
 	return err == nil
+}
+
+// What is wrong with a file; anything else makes it unreadable.
+var (
+	errMissing  = errors.New("is missing")
+	errChanged  = errors.New("is not the file that was recorded: its SHA-256 differs")
+	errOtherToe = errors.New("has another toe than the record")
+)
+
+func damageCode(err error) string {
+	switch err {
+	case errMissing:
+		return "missing"
+	case errChanged:
+		return "changed"
+	case errOtherToe:
+		return "other_toe"
+	}
+	return "unreadable"
 }
 
 // check compares a file with its SHA-256.
@@ -77,14 +96,14 @@ func check(root *os.Root, want File) error {
 		return fmt.Errorf("cannot be read: %w", err)
 	}
 	if hex.EncodeToString(hash.Sum(nil)) != want.SHA256 {
-		return errors.New("is not the file that was recorded: its SHA-256 differs")
+		return errChanged
 	}
 	return nil
 }
 
 func missing(err error) error {
 	if errors.Is(err, fs.ErrNotExist) {
-		return errors.New("is missing")
+		return errMissing
 	}
 	return fmt.Errorf("cannot be read: %w", err)
 }
@@ -102,7 +121,7 @@ func readResult(root *os.Root, m *Measurement) (measure.Result, error) {
 	case err != nil:
 		return r, fmt.Errorf("cannot be read: %w", err)
 	case r.TotalToeMm != m.TotalToeMm || r.RimTotalToeMm != m.RimTotalToeMm:
-		return r, errors.New("has another toe than the record")
+		return r, errOtherToe
 	}
 	return r, nil
 }

@@ -24,7 +24,8 @@ const largestRecord = 64 << 20
 // Damage is something in a job that is not as it was written.
 type Damage struct {
 	File string `json:"file"`
-	What string `json:"what"`
+	What string `json:"what"`           // in English
+	Code string `json:"code,omitempty"` // the same, where it is not of the record: "missing", "changed", "unreadable", "other_toe"
 }
 
 func (d Damage) Error() string { return d.File + " " + d.What }
@@ -79,7 +80,7 @@ func decodePieces(content []byte) (*Job, []Damage, error) {
 	}
 	j, damage := p.job()
 	if broken != nil {
-		damage = append([]Damage{{recordName, broken.Error()}}, damage...)
+		damage = append([]Damage{{File: recordName, What: broken.Error()}}, damage...)
 	}
 	return j, damage, nil
 }

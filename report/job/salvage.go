@@ -75,7 +75,7 @@ func (p parts) job() (*Job, []Damage) {
 	j := new(Job)
 	var damage []Damage
 	damaged := func(format string, a ...any) {
-		damage = append(damage, Damage{recordName, fmt.Sprintf(format, a...)})
+		damage = append(damage, Damage{File: recordName, What: fmt.Sprintf(format, a...)})
 	}
 	for _, key := range slices.Sorted(maps.Keys(p.values)) {
 		if err := strictly(fmt.Appendf(nil, "{%q: %s}", key, p.values[key]), j); err != nil {

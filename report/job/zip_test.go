@@ -83,7 +83,7 @@ func TestExportNamesWhatItLeavesOut(t *testing.T) {
 	leftOut, err := Export(dir, archive)
 	require.NoError(t, err)
 	require.Len(t, leftOut, 4)
-	assert.Equal(t, Damage{"results/02-as-found.json", "is missing"}, leftOut[0])
+	assert.Equal(t, Damage{"results/02-as-found.json", "is missing", "missing"}, leftOut[0])
 	assert.Contains(t, leftOut[1].What, "cannot be freed of location data")
 	got, err := TakeIn(archive, t.TempDir())
 	require.NoError(t, err)
