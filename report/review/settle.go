@@ -13,8 +13,9 @@ import (
 // state; then sides are there more than once, and in the photos' order a side that comes
 // again begins another round: each round is measured by itself. A round whose photos
 // contradict each other shows that the order is none, and that other rounds may be mixed
-// unnoticed: then there is no number. Where a refusal names a photo, the others are tried
-// without it. What no number is of is always said.
+// unnoticed: then there is no number. Before that, photos of which only the order says that
+// they belong to the group are left out; and where a refusal names a photo, the others are
+// tried without it. What no number is of is always said.
 
 // State is photos that were measured together.
 type State struct {
@@ -55,10 +56,13 @@ func settle(g Group, together measurer) Measured {
 		return m
 	}
 	var whole *vision.Refusal
-	if len(useful) <= mostTogether && pixels(useful) <= mostPixelsTogether {
+	if fit(useful) {
 		if whole = m.try(useful, together); whole == nil {
 			return m
 		}
+	}
+	if slices.Contains(g.Notes, ByOrder) && m.tryTold(useful, together) {
+		return m
 	}
 	parts := rounds(useful)
 	if len(parts) == 1 {
@@ -113,6 +117,31 @@ func (m *Measured) tryWithout(photos []Photo, refusal *vision.Refusal, together 
 	}
 	m.leaveOut(out, refusal)
 	return true
+}
+
+// tryTold measures the photos whose sheets tell where they belong, and says whether that
+// served: others may be strangers.
+func (m *Measured) tryTold(photos []Photo, together measurer) bool {
+	var told, others []Photo
+	for _, p := range photos {
+		if len(p.stand.Sheets) > 1 {
+			told = append(told, p)
+		} else {
+			others = append(others, p)
+		}
+	}
+	if len(others) == 0 || !fit(told) || m.try(told, together) != nil {
+		return false
+	}
+	m.leaveOut(others, &vision.Refusal{
+		Code: "sheets_not_linked", Reason: "It does not show two sheets, whose places would tell where it belongs.",
+		Remedy: "Lay both sheets so that each photo shows both whole.",
+	})
+	return true
+}
+
+func fit(photos []Photo) bool {
+	return len(photos) > 0 && len(photos) <= mostTogether && pixels(photos) <= mostPixelsTogether
 }
 
 func (m *Measured) leaveOut(photos []Photo, refusal *vision.Refusal) {

@@ -35,6 +35,28 @@ func byState(photos []Photo) (*measure.Result, *vision.Refusal) {
 	return &measure.Result{}, nil
 }
 
+// Strangers that followed by their order do not spoil a set whose sheets tell that it is
+// one; where they do not contradict it, they belong.
+func TestSettleTold(t *testing.T) {
+	told := func(p Photo) Photo {
+		p.stand.Sheets = append(p.stand.Sheets, sheet(2, -560, -800, 2))
+		return p
+	}
+	for name, c := range map[string]struct {
+		follower string
+		photos   int
+		without  int
+	}{"a stranger": {"b/3", 2, 1}, "one of them": {"a/3", 3, 0}} {
+		g := Group{Photos: []Photo{told(from("a/1", 0)), told(from("a/2", 180)), from(c.follower, 0)}, Notes: []string{ByOrder}}
+		m := settle(g, byState)
+		assert.Nil(t, m.Refused, name)
+		if assert.Len(t, m.States, 1, name) {
+			assert.Len(t, m.States[0].Photos, c.photos, name)
+		}
+		assert.Len(t, m.LeftOut, c.without, name)
+	}
+}
+
 func TestSettle(t *testing.T) {
 	const front, right, rear = 0, 90, 180
 	bad := seen("a/bad", phone, -1)
