@@ -9,7 +9,7 @@ import (
 
 // This file says what one photo shows before it is measured: where it was taken from, by
 // its sheets, and where the front wheels seem to be, by the search alone. It takes about
-// half a second of one processor for a rim size that is known, and three times that else.
+// half a second of one processor for each rim size that is tried.
 
 // Stand is where a photo was taken, from its sheets' corners alone.
 type Stand struct {
@@ -53,9 +53,9 @@ const (
 	SureScore = sureScore
 )
 
-// roughBeadSeats stand for every size where it is not known: their tyres' outer
-// diameters cover all.
-var roughBeadSeats = []float64{305, 406, 507}
+// roughBeadSeats stand for every size where it is not known, the most usual one first:
+// their tyres' outer diameters cover all.
+var roughBeadSeats = []float64{406, 305, 507}
 
 // LookAt says what one photo shows. The error is a *vision.Refusal where the sheets do not serve.
 func LookAt(in Input, beadSeatMm float64) (*Sight, error) {
@@ -68,19 +68,33 @@ func LookAt(in Input, beadSeatMm float64) (*Sight, error) {
 	if beadSeatMm != 0 {
 		sizes = []float64{beadSeatMm}
 	}
-	finder := m.newFinder(m.scene)
-	for _, headings := range headingsTried {
-		found := finder.pairs(sizes, headings)
-		if len(found) == 0 || found[0].score < seenScore {
-			continue
-		}
-		sight.Score = found[0].score
-		for side, g := range found[0].wheels() {
-			sight.Wheels = append(sight.Wheels, m.seen(Side(side), g.wheel(found[0].bead), beadSeatMm))
-		}
-		break
+	best := m.newFinder(m.scene).first(sizes)
+	if best.score < seenScore {
+		return sight, nil
+	}
+	sight.Score = best.score
+	for side, g := range best.wheels() {
+		sight.Wheels = append(sight.Wheels, m.seen(Side(side), g.wheel(best.bead), beadSeatMm))
 	}
 	return sight, nil
+}
+
+// first is the first pair that is sure, else the best one.
+func (f *finder) first(beadSeatsMm []float64) (best pairGuess) {
+	for _, headings := range headingsTried {
+		for _, mm := range beadSeatsMm {
+			if found := f.pairs([]float64{mm}, headings); len(found) > 0 && found[0].score > best.score {
+				best = found[0]
+			}
+			if best.score >= sureScore {
+				return best
+			}
+		}
+		if best.score >= seenScore {
+			break
+		}
+	}
+	return best
 }
 
 // stand is where the set's first photo was taken.
