@@ -83,8 +83,10 @@ func LookAt(in Input, beadSeatMm float64) (*Sight, error) {
 func (f *finder) first(beadSeatsMm []float64) (best pairGuess) {
 	for _, headings := range headingsTried {
 		for _, mm := range beadSeatsMm {
-			if found := f.pairs([]float64{mm}, headings); len(found) > 0 && found[0].score > best.score {
-				best = found[0]
+			for _, g := range f.pairs([]float64{mm}, headings) {
+				if g.score > best.score {
+					best = g
+				}
 			}
 			if best.score >= sureScore {
 				return best

@@ -97,6 +97,13 @@ func (k *rearSeeker) wheel(g *rearGuess) Wheel {
 	return guess{x: p.X, y: p.Y, headingRad: k.axle.headingRad() + g.headingRad, tiltRad: g.tiltRad, outer: g.outer}.wheel(g.bead)
 }
 
+func (g rearGuess) rank() float64 { return g.score }
+
+// near says that two guesses climb to the same peak.
+func (g rearGuess) near(o rearGuess) bool {
+	return math.Hypot(o.back-g.back, o.beside-g.beside) < rearApartMm
+}
+
 func (g *rearGuess) plausible() bool {
 	return g.back >= rearNearestMm && g.back <= rearFarthestMm && math.Abs(g.beside) <= rearBesideMm &&
 		math.Abs(g.headingRad) <= maxRearHeadingRad && math.Abs(g.tiltRad) <= maxRearTiltRad &&
@@ -178,7 +185,7 @@ func (m *set) guessRear(scene *Scene) (guesses []rearGuess, wheels []Wheel) {
 				list = append(list, g)
 			}
 		}
-		for _, g := range bestApart(list) {
+		for _, g := range bestApart(list, rearClimbed, rearGuess.rank, rearGuess.near) {
 			g = coarse.climb(g, climbReachPx, []float64{10, 8, 0.02, 0.015, 4})
 			g = fine.climb(g, fineReachPx, []float64{5, 4, 0.01, 0.01, 2})
 			if g.score > guesses[i].score {
@@ -195,21 +202,6 @@ func (m *set) guessRear(scene *Scene) (guesses []rearGuess, wheels []Wheel) {
 
 // tubeMm is half the width of the front tyres.
 func (s *Scene) tubeMm() float64 { return (s.Wheels[Left].Tube + s.Wheels[Right].Tube) / 2 }
-
-// bestApart keeps the best guesses that lie apart.
-func bestApart(all []rearGuess) []rearGuess {
-	slices.SortStableFunc(all, func(a, b rearGuess) int { return cmp.Compare(b.score, a.score) })
-	var kept []rearGuess
-	for _, g := range all {
-		if len(kept) == rearClimbed {
-			break
-		}
-		if !slices.ContainsFunc(kept, func(o rearGuess) bool { return math.Hypot(o.back-g.back, o.beside-g.beside) < rearApartMm }) {
-			kept = append(kept, g)
-		}
-	}
-	return kept
-}
 
 // findRear finds the rear wheel; nil where none is plainly seen, or where the vehicle may
 // have rolled between photos.

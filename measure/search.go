@@ -234,15 +234,20 @@ func reachOf(sheets []SheetState) (minX, maxX, minY, maxY float64) {
 
 // distinct keeps the best guesses that lie at least spacing apart, in place or in size.
 func distinct(all []guess, spacing, outerSpacing float64, most int) []guess {
-	slices.SortStableFunc(all, func(a, b guess) int { return cmp.Compare(b.score, a.score) })
-	var kept []guess
+	return bestApart(all, most, func(g guess) float64 { return g.score }, func(a, b guess) bool {
+		return math.Hypot(a.x-b.x, a.y-b.y) < spacing && math.Abs(a.outer-b.outer) < outerSpacing
+	})
+}
+
+// bestApart keeps so many guesses at most, the best first, none near one that is kept.
+func bestApart[G any](all []G, most int, score func(G) float64, near func(a, b G) bool) []G {
+	slices.SortStableFunc(all, func(a, b G) int { return cmp.Compare(score(b), score(a)) })
+	var kept []G
 	for _, g := range all {
 		if len(kept) == most {
 			break
 		}
-		if !slices.ContainsFunc(kept, func(o guess) bool {
-			return math.Hypot(o.x-g.x, o.y-g.y) < spacing && math.Abs(o.outer-g.outer) < outerSpacing
-		}) {
+		if !slices.ContainsFunc(kept, func(o G) bool { return near(o, g) }) {
 			kept = append(kept, g)
 		}
 	}
@@ -309,7 +314,7 @@ func (m *set) newFinder(scene *Scene) *finder {
 // nothing looks like a pair of wheels then, sheets laid askew.
 var headingsTried = [][]float64{{0}, {-askewRad, -askewRad / 2, askewRad / 2, askewRad}}
 
-// pairs of wheels with rims of these bead seat diameters, best first.
+// pairs of wheels with rims of these bead seat diameters, in no order.
 func (f *finder) pairs(beadSeatsMm, headings []float64) []pairGuess {
 	var all []pairGuess
 	for _, mm := range beadSeatsMm {
@@ -317,12 +322,7 @@ func (f *finder) pairs(beadSeatsMm, headings []float64) []pairGuess {
 		fine := seeker{views: f.views, pictures: f.finer, bead: mm / 2, angles: anglesAround(fineAngles)}
 		all = append(all, fine.sharpen(pairs(coarse.peaks(&fine, f.sheets, headings)))...)
 	}
-	sortPairs(all)
 	return all
-}
-
-func sortPairs(list []pairGuess) {
-	slices.SortStableFunc(list, func(a, b pairGuess) int { return cmp.Compare(b.score, a.score) })
 }
 
 // findPairs looks for the front wheels in all photos of the set, best first. Where
@@ -336,7 +336,7 @@ func (m *set) findPairs() []pairGuess {
 	var all []pairGuess
 	for _, h := range headingsTried {
 		all = append(all, f.pairs(sizes, h)...)
-		sortPairs(all)
+		slices.SortStableFunc(all, func(a, b pairGuess) int { return cmp.Compare(b.score, a.score) })
 		if len(all) > 0 && all[0].score >= sureScore {
 			break
 		}

@@ -68,7 +68,7 @@ func ReviewGroups(groups []review.Measured, whole bool) ([]ReviewGroup, error) {
 		}
 		languages = append(languages, l)
 	}
-	views := []ReviewGroup{}
+	english, views := English(), []ReviewGroup{}
 	for i := range groups {
 		g := &groups[i]
 		v := ReviewGroup{
@@ -78,7 +78,7 @@ func ReviewGroups(groups []review.Measured, whole bool) ([]ReviewGroup, error) {
 		for _, s := range g.States {
 			state := ReviewState{Photos: s.Photos, Toe: s.Result.TotalToeMm}
 			if whole {
-				r := English().Worded(*s.Result)
+				r := english.Worded(*s.Result)
 				state.Result = &r
 			}
 			v.States = append(v.States, state)
