@@ -33,6 +33,7 @@ const (
 	maxRimOffMm     = 2.5 // of the rim's radius from what the bead seat makes expect
 	maxSectionOff   = 4.5 // of the tyre's inner radius from the bead seat
 	sectionSlack    = 0.1 // of a wide tyre's width: how far sections are from round
+	maxPairOffMm    = 3.5 // of both tyres' inner radii on average, where nobody measured the print
 	maxChiSquare    = 4.0
 	maxStrayShare   = 0.2 // of a photo's corners that miss
 	strayCornerPx   = 0.4
@@ -189,9 +190,11 @@ func (m *set) clarity(f *fitted, side Side) (share float64, clear bool) {
 // verifySize refuses rims that are not of the size that was given, which a sheet
 // printed at another scale shows as well.
 func (m *set) verifySize(f *fitted) error {
+	pairOff := 0.0
 	for side := range f.scene.Wheels {
 		w := &f.scene.Wheels[side]
 		off := w.Ring - w.Tube - m.knowledge.rims[side]
+		pairOff += off / 2
 		limit := max(maxSectionOff, sectionSlack*2*w.Tube)
 		// A rim's other edges may lie where the right one is expected, so the tyre has to
 		// agree as well.
@@ -208,6 +211,9 @@ func (m *set) verifySize(f *fitted) error {
 			}
 		}
 	}
+	if m.settings.RulerMm == [2]float64{} && math.Abs(pairOff) > maxPairOffMm {
+		return m.printDoubted(pairOff)
+	}
 	if !m.rimSeen(Left) || !m.rimSeen(Right) {
 		return nil
 	}
@@ -215,6 +221,22 @@ func (m *set) verifySize(f *fitted) error {
 		return unclear("", fmt.Sprintf("The two rims seem to differ by %.1f mm in diameter: another edge was taken for one of them.", d))
 	}
 	return nil
+}
+
+// printDoubted refuses tyres that are both off alike, which a print at another scale
+// explains better than two odd tyres: an inner edge of the rim may pass for its outer
+// one where the scale is off by some per cent. Whoever measured the ruler knows better.
+func (m *set) printDoubted(offMm float64) error {
+	size, print := "larger", "too small"
+	if offMm < 0 {
+		size, print = "smaller", "too large"
+	}
+	return &vision.Refusal{
+		Code: "size_mismatch",
+		Reason: fmt.Sprintf("Both tyres seem to be made for rims some %.0f mm %s in diameter than %s, as they do where the sheets were printed %s.",
+			math.Abs(2*offMm), size, m.rimSaid(Left), print),
+		Remedy: "Say what the 100 mm rulers on the printed sheets really measure, also where it is 100 (--scale-x, --scale-y), and check --rim against the number on the tyre.",
+	}
 }
 
 // rimSaid is what a rim was said to be.

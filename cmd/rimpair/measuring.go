@@ -3,7 +3,6 @@ package main
 import (
 	"github.com/spf13/pflag"
 
-	"rimpair/calib"
 	"rimpair/measure"
 )
 
@@ -20,8 +19,8 @@ func bindCamera(f *pflag.FlagSet, camera *string) {
 
 func bindSizes(f *pflag.FlagSet, s *measure.Settings) {
 	f.Float64Var(&s.RimOuterMm, "rim-outer", 0, "in place of it, outer diameter of the front rims in mm, measured by hand from edge to edge")
-	f.Float64Var(&s.RulerMm[0], "scale-x", calib.RulerMm, "what the printed 100 mm ruler across the page really measures, mm")
-	f.Float64Var(&s.RulerMm[1], "scale-y", calib.RulerMm, "the same along the page")
+	f.Float64Var(&s.RulerMm[0], "scale-x", 0, "what the printed 100 mm ruler across the page really measures, mm; without it 100, unless the wheels gainsay it")
+	f.Float64Var(&s.RulerMm[1], "scale-y", 0, "the same along the page")
 }
 
 func bindRunout(f *pflag.FlagSet, s *measure.Settings) {
