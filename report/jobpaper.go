@@ -88,6 +88,7 @@ func NewJobPaper(s JobSource) *JobPaper {
 	b.about()
 	b.stages()
 	b.wheels()
+	b.rearWheel()
 	b.pictures()
 	b.checks()
 	b.done()
@@ -261,6 +262,15 @@ func (b *paperWriter) quantityCells(q measure.Quantity, unit string) []cell {
 	return []cell{b.exact(f.Value+unit, q.Value), b.exact(f.Half+unit, half)}
 }
 
+// quantities is a table of quantities, each with half of its interval, and what adds one
+// under its name in the catalogue.
+func (b *paperWriter) quantities(caption string) (x *table, add func(key string, q measure.Quantity, unit string)) {
+	x = &table{Caption: caption, Head: b.heads("quantity", "value", "half")}
+	return x, func(key string, q measure.Quantity, unit string) {
+		x.Rows = append(x.Rows, append([]cell{{Text: b.l.say(key)}}, b.quantityCells(q, unit)...))
+	}
+}
+
 func (b *paperWriter) stages() {
 	l := b.l
 	x := &table{Caption: l.say("head.stages"), Head: b.heads("stage", "when", "toe", "half", "interval", "inch", "rims", "half")}
@@ -311,22 +321,40 @@ func (b *paperWriter) wheels() {
 		return
 	}
 	l := b.l
-	x := &table{Caption: l.say("head.wheels", "stage", stage), Head: b.heads("quantity", "value", "half")}
-	add := func(key string, q measure.Quantity, unit string) {
-		x.Rows = append(x.Rows, append([]cell{{Text: l.say("wheel." + key)}}, b.quantityCells(q, unit)...))
-	}
+	x, add := b.quantities(l.say("head.wheels", "stage", stage))
 	for _, w := range r.Wheels {
-		add("toe."+w.Side, w.ToeDeg, "°")
-		add("camber."+w.Side, w.CamberDeg, "°")
+		add("wheel.toe."+w.Side, w.ToeDeg, "°")
+		add("wheel.camber."+w.Side, w.CamberDeg, "°")
 	}
-	add("track", r.TrackMm, " mm")
-	add("front", r.GapFrontMm, " mm")
-	add("rear", r.GapRearMm, " mm")
-	add("hub", r.HubHeightMm, " mm")
+	add("wheel.track", r.TrackMm, " mm")
+	add("wheel.front", r.GapFrontMm, " mm")
+	add("wheel.rear", r.GapRearMm, " mm")
+	add("wheel.hub", r.HubHeightMm, " mm")
 	for _, w := range r.Runout {
-		add("runout."+w.Side, w.PeakToPeakMm, " mm")
+		add("wheel.runout."+w.Side, w.PeakToPeakMm, " mm")
 	}
 	b.add(block{Heading: x.Caption, Table: x, List: append(lines(l.cautions(r)), l.notes(r.Notes, r.EnglishNotes)...)})
+}
+
+// rearWheel shows where the rear wheel rolls. Without one, the notes say that only the
+// pair is known.
+func (b *paperWriter) rearWheel() {
+	r, stage, ok := b.last()
+	if !ok || r.Rear == nil {
+		return
+	}
+	x, add := b.quantities(b.l.say("head.rear", "stage", stage))
+	add("rear.thrust", r.Rear.ThrustDeg, "°")
+	add("rear.thrust_mm", r.Rear.ThrustMm, " mm")
+	add("rear.lean", r.Rear.LeanDeg, "°")
+	add("rear.offset", r.Rear.OffsetMm, " mm")
+	add("rear.steering", r.Rear.SteeringOffDeg, "°")
+	add("rear.wheelbase", r.Rear.WheelbaseMm, " mm")
+	b.add(block{Heading: x.Caption, Table: x, List: lines([]string{
+		b.l.say("rear.right"),
+		b.l.say("rear.straight", "toe", b.l.toeWithHalf(r.Rear.StraightTotalToeMm)),
+		b.l.say("rear.seen", "photo", r.Rear.Photo),
+	})})
 }
 
 func (b *paperWriter) pictures() {

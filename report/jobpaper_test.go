@@ -141,6 +141,9 @@ func TestFiguresOnThePageAreThoseOfTheJSON(t *testing.T) {
 			take(w.ToeDeg)
 			take(w.CamberDeg)
 		}
+		for _, q := range []measure.Quantity{r.Rear.ThrustDeg, r.Rear.ThrustMm, r.Rear.LeanDeg, r.Rear.OffsetMm, r.Rear.SteeringOffDeg, r.Rear.WheelbaseMm} {
+			take(q)
+		}
 		for _, p := range r.Photos {
 			take(p.FocalPx)
 			inJSON[float64(p.Corners)], inJSON[p.CornerRmsPx] = true, true

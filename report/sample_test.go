@@ -32,7 +32,12 @@ func sampleResult() measure.Result {
 		GapFrontMm:  quantity(691.598, 0.604),
 		GapRearMm:   quantity(695.640, 0.604),
 		HubHeightMm: quantity(189.21, 0.39),
-		Photos:      []measure.PhotoResult{photo("front.jpg"), photo("rear.jpg"), photo("above.jpg")},
+		Rear: &measure.RearResult{
+			ThrustDeg: quantity(0.312, 0.117), ThrustMm: quantity(5.874, 2.203), LeanDeg: quantity(-0.523, 0.271), OffsetMm: quantity(-3.81, 1.66),
+			SteeringOffDeg: quantity(0.437, 0.129), WheelbaseMm: quantity(1078.8, 7.4), StraightTotalToeMm: quantity(4.018, 0.3207),
+			Photo: "rear.jpg", TyrePoints: 83, TyreRmsPx: 0.142,
+		},
+		Photos: []measure.PhotoResult{photo("front.jpg"), photo("rear.jpg"), photo("above.jpg")},
 		Budget: []measure.BudgetLine{
 			{Code: "runout_assumed", Type: "B", Unit: "mm", StandardUncertainty: 0.2976, Sensitivity: 1, ContributionMm: 0.2976, Share: 0.863},
 			{Code: "tyre_outline", Type: "A", Unit: "px", StandardUncertainty: 0.52, Sensitivity: 0.16, ContributionMm: 0.0832, Share: 0.067, DegreesOfFreedom: &edgeDof},

@@ -20,7 +20,7 @@ export async function result(page) {
     fresh && keep(job, again),
     q && nextParts(job, fresh),
     last && !fresh && [adviceParts(job.advice, job.next), job.next.task === 'adjust' && turnedForm(job, again)],
-    fresh && [wheelTable(fresh), budget(fresh), notes(fresh)],
+    fresh && [wheelTable(fresh), rearTable(fresh), budget(fresh), notes(fresh)],
     steeringForm(job, again),
     h('p', {}, h('a', { href: `#/job/${id}` }, say('result.record'))));
 }
@@ -106,9 +106,23 @@ function wheelTable(result) {
     [say('wheel.rims'), toe(result.rim_total_toe_mm)],
     ...(result.runout ?? []).map((each) => [say(`wheel.runout.${each.side}`), amount(each.peak_to_peak_mm, 'mm')]),
   ];
-  return h('section', { 'aria-labelledby': 'wheels' }, h('h2', { id: 'wheels' }, say('wheel.title')),
-    h('table', {}, h('caption', { class: 'unseen' }, say('wheel.title')), h('tbody', {}, rows.map(([name, value]) => h('tr', {}, h('th', { scope: 'row' }, name), h('td', {}, value))))),
-    h('p', { class: 'hint' }, say('wheel.hint')));
+  return quantities('wheels', say('wheel.title'), rows, say('wheel.hint'));
+}
+
+function rearTable({ rear }) {
+  if (!rear) return null; // the notes say that only the pair is known
+  return quantities('rear', say('rearwheel.title'), [
+    [say('rearwheel.thrust'), amount(rear.thrust_deg, '°')], [say('rearwheel.thrust_mm'), amount(rear.thrust_mm, 'mm')],
+    [say('rearwheel.lean'), amount(rear.lean_deg, '°')],
+    [say('rearwheel.offset'), amount(rear.offset_mm, 'mm')], [say('rearwheel.steering'), amount(rear.steering_off_deg, '°')],
+    [say('rearwheel.wheelbase'), amount(rear.wheelbase_mm, 'mm')], [say('rearwheel.straight'), toe(rear.straight_total_toe_mm)],
+  ], say('rearwheel.hint'));
+}
+
+function quantities(id, title, rows, hint) {
+  return h('section', { 'aria-labelledby': id }, h('h2', { id }, title),
+    h('table', {}, h('caption', { class: 'unseen' }, title), h('tbody', {}, rows.map(([name, value]) => h('tr', {}, h('th', { scope: 'row' }, name), h('td', {}, value))))),
+    h('p', { class: 'hint' }, hint));
 }
 
 function budget(result) {
