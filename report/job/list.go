@@ -46,9 +46,10 @@ func List(store string) ([]Listed, error) {
 	var group sync.WaitGroup
 	for range 2 * runtime.NumCPU() { // some wait for the disk
 		group.Go(func() {
+			var content []byte // of one record after the other
 			for i := int(next.Add(1)) - 1; i < len(entries); i = int(next.Add(1)) - 1 {
 				if entries[i].IsDir() && !strings.HasPrefix(entries[i].Name(), ".") {
-					all[i] = listed(store, entries[i].Name())
+					all[i], content = listed(store, entries[i].Name(), content)
 				}
 			}
 		})
@@ -69,25 +70,25 @@ func List(store string) ([]Listed, error) {
 	return jobs, nil
 }
 
-// listed sums up one job.
-func listed(store, name string) *Listed {
+// listed sums up one job, or none, and returns the memory that its record was read into.
+func listed(store, name string, memory []byte) (*Listed, []byte) {
 	l := &Listed{Dir: name}
-	content, err := readRecord(filepath.Join(store, name))
-	switch {
-	case errors.Is(err, os.ErrNotExist):
-		return nil
-	case err != nil:
-		l.Err = err
-		return l
+	content, err := readRecord(filepath.Join(store, name), memory)
+	if errors.Is(err, os.ErrNotExist) {
+		return nil, memory
+	}
+	if l.Err = err; err != nil {
+		return l, memory
 	}
 	j, ok := skim(content)
 	if !ok {
-		if j, l.Damage, l.Err = decode(content); l.Err != nil {
-			return l
+		// What is found damaged keeps parts of the content.
+		if j, l.Damage, l.Err = decode(slices.Clone(content)); l.Err != nil {
+			return l, content
 		}
 	}
 	l.Summary = j.summary()
-	return l
+	return l, content
 }
 
 func (j *Job) summary() Summary {

@@ -1,6 +1,7 @@
 package job
 
 import (
+	"bytes"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -36,7 +37,7 @@ var ErrNoJob = errors.New("is no job: there is no job.json in it")
 // Read reads the record in a folder. Where it is damaged it returns what could be
 // read and names the damage; Inspect looks at the other files too.
 func Read(dir string) (*Job, []Damage, error) {
-	content, err := readRecord(dir)
+	content, err := readRecord(dir, nil)
 	if errors.Is(err, os.ErrNotExist) {
 		return nil, nil, fmt.Errorf("%s %w", dir, ErrNoJob)
 	}
@@ -50,13 +51,20 @@ func Read(dir string) (*Job, []Damage, error) {
 	return j, damage, nil
 }
 
-// readRecord reads the record in a folder as it is.
-func readRecord(dir string) ([]byte, error) {
+// readRecord reads the record in a folder as it is, into that memory where it suffices.
+func readRecord(dir string, into []byte) ([]byte, error) {
 	name := filepath.Join(dir, recordName)
 	if info, err := os.Stat(name); err == nil && (!info.Mode().IsRegular() || info.Size() > largestRecord) {
 		return nil, fmt.Errorf("%s is no file of at most %d MB", name, largestRecord>>20)
 	}
-	return os.ReadFile(name)
+	f, err := os.Open(name)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	content := bytes.NewBuffer(into[:0])
+	_, err = content.ReadFrom(f)
+	return content.Bytes(), err
 }
 
 // decode reads a record of this version, or an older one.
