@@ -58,7 +58,7 @@ func (b *bench) groupingTable() error {
 		}
 		begun := time.Now()
 		groups, _, err := review.Run(context.Background(), filesIn(heap, known), review.Options{
-			Limits: vision.DefaultLimits(), AtOnce: runtime.NumCPU(), Pixels: 100e6, Measure: neverMeasured,
+			Limits: vision.DefaultLimits(), AtOnce: runtime.NumCPU(), Hold: review.HoldAtMost(100e6), Measure: neverMeasured,
 		})
 		if err != nil {
 			return err

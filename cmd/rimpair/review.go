@@ -90,7 +90,7 @@ func runReview(ctx context.Context, args []string, flags reviewFlags, stdout, st
 		return fmt.Errorf("there is no photo in %s", strings.Join(args, ", "))
 	}
 	groups, loose, err := review.Run(ctx, found.files, review.Options{
-		Limits: vision.DefaultLimits(), AtOnce: runtime.NumCPU(), Pixels: pixelsAtOnce(),
+		Limits: vision.DefaultLimits(), AtOnce: runtime.NumCPU(), Hold: review.HoldAtMost(pixelsAtOnce()),
 		Measure: measureWith(flags.settings, flags.camera), Progress: progressOn(stderr),
 	})
 	if err != nil {
@@ -135,12 +135,11 @@ func measureWith(settings measure.Settings, camera string) func([]measure.Input)
 
 // pixelsAtOnce lets photos that are worked on take about a quarter of the memory.
 func pixelsAtOnce() int64 {
-	const bytesPerPixel = 5 // see review.Options
 	var system unix.Sysinfo_t
 	if err := unix.Sysinfo(&system); err != nil {
 		return 100e6
 	}
-	return int64(system.Totalram) * int64(system.Unit) / 4 / bytesPerPixel
+	return int64(system.Totalram) * int64(system.Unit) / 4 / review.BytesPerPixel
 }
 
 // progressOn draws a bar for each step where a person looks.
@@ -178,13 +177,13 @@ func writeReplies(dir string, groups []review.Measured, l *report.Language) erro
 }
 
 // reviewServed reviews photos for the server, beside what else it does.
-func reviewServed(ctx context.Context, photos []serve.ReviewPhoto, progress func(what string, done, of int)) (any, []serve.ReviewProblem, error) {
+func reviewServed(ctx context.Context, photos []serve.ReviewPhoto, hold review.Hold, progress func(what string, done, of int)) (any, []serve.ReviewProblem, error) {
 	files := make([]review.File, len(photos))
 	for i, p := range photos {
 		files[i] = review.File{Key: p.Key, Path: p.Path, Name: p.Name}
 	}
 	groups, loose, err := review.Run(ctx, files, review.Options{
-		Limits: serve.PhotoLimits(), AtOnce: 1, Pixels: 100e6,
+		Limits: serve.PhotoLimits(), AtOnce: 1, Hold: hold,
 		Measure: measureWith(measure.Settings{RunoutMm: defaultRunoutMm, SteerWithinDeg: measure.UsualSteerWithinDeg}, ""), Progress: progress,
 	})
 	if err != nil {

@@ -26,21 +26,34 @@ const (
 
 // Options are how to review.
 type Options struct {
-	Limits vision.Limits // of one photo
-	// AtOnce is how many photos or groups are worked on at a time, and Pixels how many
-	// pixels are held at a time: about 5 bytes of memory each. A photo or group that has
-	// more is worked on alone.
-	AtOnce  int
-	Pixels  int64
+	Limits  vision.Limits // of one photo
+	AtOnce  int           // how many photos or groups are worked on at a time
+	Hold    Hold
 	Measure func([]measure.Input) (*measure.Measurement, error)
 	// Progress, unless nil, is told of each step from any goroutine.
 	Progress func(step string, done, of int)
 }
 
+// BytesPerPixel is about what a photo takes of memory while it is judged or measured.
+const BytesPerPixel = 5
+
+// Hold waits until so many pixels may be held, and returns what gives them back.
+type Hold func(ctx context.Context, pixels int64) (release func(), err error)
+
+// HoldAtMost holds so many pixels at a time. A photo or group that has more is worked on
+// alone.
+func HoldAtMost(most int64) Hold {
+	held := semaphore.NewWeighted(most)
+	return func(ctx context.Context, pixels int64) (func(), error) {
+		pixels = min(pixels, most)
+		return func() { held.Release(pixels) }, held.Acquire(ctx, pixels)
+	}
+}
+
 // Run reviews photos. Whatever is wrong with a photo is said in its place and stops
 // nothing; the error is ctx's, or one of Measure's that is no *vision.Refusal.
 func Run(ctx context.Context, files []File, o Options) (groups []Measured, loose []Photo, err error) {
-	w := worker{Options: o, held: semaphore.NewWeighted(o.Pixels)}
+	w := worker{o}
 	photos := make([]Photo, len(files))
 	if err := w.each(ctx, Judging, len(files), func(i int) error {
 		defer choked(&photos[i], files[i])
@@ -77,10 +90,7 @@ func Run(ctx context.Context, files []File, o Options) (groups []Measured, loose
 }
 
 // worker is a review under way.
-type worker struct {
-	Options
-	held *semaphore.Weighted
-}
+type worker struct{ Options }
 
 // each does n things and says how far it is. It returns when ctx is done, and leaves to
 // itself what cannot be interrupted.
@@ -118,11 +128,11 @@ func (w *worker) each(ctx context.Context, step string, n int, do func(i int) er
 
 // hold works while so many pixels may be held.
 func (w *worker) hold(ctx context.Context, pixels int64, work func()) error {
-	pixels = min(pixels, w.Pixels)
-	if err := w.held.Acquire(ctx, pixels); err != nil {
+	release, err := w.Hold(ctx, pixels)
+	if err != nil {
 		return err
 	}
-	defer w.held.Release(pixels)
+	defer release()
 	work()
 	return nil
 }

@@ -17,7 +17,7 @@ import (
 const samplePhoto = "../../samples/photos/plan-bench/front.jpg"
 
 func options(measured func([]measure.Input) (*measure.Measurement, error)) Options {
-	return Options{Limits: vision.DefaultLimits(), AtOnce: 2, Pixels: 1, Measure: measured}
+	return Options{Limits: vision.DefaultLimits(), AtOnce: 2, Hold: HoldAtMost(1), Measure: measured}
 }
 
 // Whatever goes wrong with a file or in measuring is said in its place, and each step is

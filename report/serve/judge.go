@@ -1,6 +1,7 @@
 package serve
 
 import (
+	"context"
 	"errors"
 	"image"
 	"log"
@@ -63,6 +64,11 @@ func (s *Server) holdPixels(pixels int) (release func(), err error) {
 		return nil, err
 	}
 	return func() { s.heavy.Release(weight) }, nil
+}
+
+// holdGrey is holdPixels for pixels without colour, as a review holds them.
+func (s *Server) holdGrey(_ context.Context, pixels int64) (release func(), err error) {
+	return s.holdPixels(int(pixels * judging.BytesPerPixel / colourBytes))
 }
 
 // pixelsOf is what a file says of its size; one that does not say it plainly counts

@@ -41,9 +41,10 @@ const (
 )
 
 // heavyAtOnce is how many photos' pixels may be held at a time; a photo beyond
-// largePixels counts as all of them. In colour a pixel takes about 12 bytes while
-// it is drawn on, so that both hold well under 1 GiB.
+// largePixels counts as all of them. In colour a pixel takes about colourBytes while
+// it is drawn on, so that both hold well under 1 GiB, less while it is measured.
 const (
+	colourBytes = 12
 	heavyAtOnce = 2
 	largePixels = 25e6
 )

@@ -22,6 +22,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"rimpair/report/job"
+	judging "rimpair/report/review"
 )
 
 // packed is a zip file of names and contents; a name that ends in "->" is a link.
@@ -45,7 +46,7 @@ func packed(t *testing.T, files ...string) []byte {
 }
 
 // nameReview "reviews" photos by listing names and contents.
-func nameReview(_ context.Context, photos []ReviewPhoto, progress func(string, int, int)) (any, []ReviewProblem, error) {
+func nameReview(_ context.Context, photos []ReviewPhoto, _ judging.Hold, progress func(string, int, int)) (any, []ReviewProblem, error) {
 	list := []string{}
 	for i, p := range photos {
 		content, err := os.ReadFile(p.Path)
@@ -152,11 +153,36 @@ func TestReviewOfBombs(t *testing.T) {
 	assert.Less(t, kept, int64(photoBytes*3))
 }
 
+// A review and photos that arrive share the memory there is.
+func TestReviewHoldsWhatUploadsMay(t *testing.T) {
+	o := testOptions(t.TempDir())
+	var s *Server
+	o.Review = func(ctx context.Context, _ []ReviewPhoto, hold judging.Hold, _ func(string, int, int)) (any, []ReviewProblem, error) {
+		most := int64(colourBytes * largePixels / judging.BytesPerPixel)
+		for pixels, left := range map[int64]int64{most: heavyAtOnce - 1, most + colourBytes: 0} {
+			release, err := hold(ctx, pixels)
+			if err != nil {
+				return nil, nil, err
+			}
+			assert.Equal(t, left > 0, s.heavy.TryAcquire(max(1, left)), "%d pixels", pixels)
+			if left > 0 {
+				s.heavy.Release(left)
+			}
+			release()
+		}
+		return []string{}, nil, nil
+	}
+	r := start(t, o)
+	s = r.Server
+	assert.Empty(t, r.review(map[string][]byte{"a.jpg": []byte("a")}).Problems)
+	assert.True(t, s.heavy.TryAcquire(heavyAtOnce), "all is given back")
+}
+
 // A reviewer that fails in any way ends the review with a word, not the server.
 func TestReviewThatFails(t *testing.T) {
 	o := testOptions(t.TempDir())
 	for _, fail := range []func(){func() { panic("bad photo") }, func() {}} {
-		o.Review = func(context.Context, []ReviewPhoto, func(string, int, int)) (any, []ReviewProblem, error) {
+		o.Review = func(context.Context, []ReviewPhoto, judging.Hold, func(string, int, int)) (any, []ReviewProblem, error) {
 			fail()
 			return []string{}, nil, errors.New("bad luck")
 		}

@@ -42,7 +42,7 @@ type ReviewPhoto struct {
 
 // ReviewRun looks at photos, groups, judges and measures them. What it returns is
 // sent to the page as it is; progress may be called from any goroutine.
-type ReviewRun func(ctx context.Context, photos []ReviewPhoto, progress func(what string, done, of int)) (groups any, problems []ReviewProblem, err error)
+type ReviewRun func(ctx context.Context, photos []ReviewPhoto, hold judging.Hold, progress func(what string, done, of int)) (groups any, problems []ReviewProblem, err error)
 
 // ReviewProblem is a file that could not be used, and belongs to no group.
 type ReviewProblem struct {
@@ -307,7 +307,7 @@ func (s *Server) reviewAll(v *review) (groups any, problems []ReviewProblem, err
 		photos = append(photos, ReviewPhoto{p.Key, v.spool.path(p), p.Name, p.Modified})
 	}
 	v.mu.Unlock()
-	groups, bad, err := s.options.Review(s.closing, photos, v.progress)
+	groups, bad, err := s.options.Review(s.closing, photos, s.holdGrey, v.progress)
 	return groups, append(problems, bad...), err
 }
 
