@@ -217,6 +217,12 @@ func (b *browser) paint(scheme string) {
 	require.NoError(b.t, err)
 }
 
+// newJob begins a job and gives its id.
+func (b *browser) newJob(body string) string {
+	b.t.Helper()
+	return evaluate[string](b, `fetch('/api/jobs', {method: 'POST', headers: {'X-Rimpair': '1', 'Content-Type': 'application/json'}, body: '`+body+`'}).then((each) => each.json()).then((job) => job.id)`)
+}
+
 // choose gives files to a file input, as its chooser would.
 func (b *browser) choose(id string, files ...string) {
 	b.t.Helper()

@@ -34,7 +34,7 @@ func pagesWithLostLine(t *testing.T, c *chromium) {
 	b.goTo("#/jobs")
 	b.waitText("No job fits")
 	evaluate[bool](b, `navigator.serviceWorker.ready.then(() => true)`)
-	id := evaluate[string](b, `fetch('/api/jobs', {method: 'POST', headers: {'X-Rimpair': '1', 'Content-Type': 'application/json'}, body: '{"reference": "lost"}'}).then((each) => each.json()).then((job) => job.id)`)
+	id := b.newJob(`{"reference": "lost"}`)
 	b.goTo("#/job/" + id + "/photos")
 	b.waitText("Valves at the top")
 

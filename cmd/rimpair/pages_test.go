@@ -29,6 +29,7 @@ func TestPages(t *testing.T) {
 	}{
 		{"pairing", pagesPair},
 		{"measure", pagesMeasure},
+		{"half turn", pagesHalfTurn},
 		{"keyboard", pagesByKeyboard},
 		{"lost line", pagesWithLostLine},
 		{"review", pagesReview},

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"log"
+	"maps"
 	"path/filepath"
 	"runtime/debug"
 	"slices"
@@ -32,6 +33,9 @@ type measurement struct {
 	found   *measure.Measurement // nil when refused
 	inputs  []measure.Input      // without their pixels
 	refusal *vision.Refusal
+	// alone is the position whose photos were found, where those of all together were
+	// refused for the reason above.
+	alone string
 }
 
 // measured is what a page is told. Events tell the state alone: the page asks for the
@@ -40,6 +44,7 @@ type measured struct {
 	State   string          `json:"state"` // measuring, done
 	Result  *measure.Result `json:"result,omitempty"`
 	Refused *vision.Refusal `json:"refused,omitempty"`
+	Alone   string          `json:"alone,omitempty"` // the position that the result is of, where all together were refused
 }
 
 // measureSoon measures what is there, now or when the running measurement is done.
@@ -128,8 +133,32 @@ func (t *shoot) measureShots(shots []*shot, latest *measurement) *measurement {
 		return latest
 	}
 	t.server.measure(done, t.spool, settings, camera)
+	if done.refusal != nil {
+		t.server.measureAlone(done, t.spool, settings, camera)
+	}
 	return done
 }
+
+// measureAlone falls back on the position that settles most where the photos of all
+// positions together were refused.
+func (s *Server) measureAlone(all *measurement, from spool, settings measure.Settings, camera string) {
+	positions := map[string][]*shot{}
+	for _, p := range all.shots {
+		positions[p.Position] = append(positions[p.Position], p)
+	}
+	if len(positions) < 2 {
+		return
+	}
+	for _, position := range slices.Sorted(maps.Keys(positions)) {
+		one := &measurement{shots: positions[position]}
+		s.measure(one, from, settings, camera)
+		if one.found != nil && (all.found == nil || one.u() < all.u()) {
+			all.shots, all.found, all.inputs, all.alone = one.shots, one.found, one.inputs, position
+		}
+	}
+}
+
+func (m *measurement) u() float64 { return m.found.Result.TotalToeMm.StandardUncertainty }
 
 // measure does one measurement at a time, whatever the photos do to the measuring.
 func (s *Server) measure(done *measurement, from spool, settings measure.Settings, camera string) {
@@ -213,7 +242,7 @@ func (t *shoot) told(l *report.Language) *measured {
 	case m == nil:
 		return told
 	}
-	told.Refused = m.refusal
+	told.Refused, told.Alone = m.refusal, m.alone
 	if m.found != nil {
 		r := l.Worded(m.found.Result)
 		for i := range r.Photos {

@@ -127,6 +127,7 @@ func (r *running) job(id string) (v struct {
 		State   string
 		Result  *measure.Result
 		Refused *vision.Refusal
+		Alone   string
 	}
 	Stages []struct{ Stage string }
 }) {

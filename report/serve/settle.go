@@ -84,7 +84,7 @@ func (t *shoot) addition(m *measurement, stage job.Stage) (*report.JobAddition, 
 	switch {
 	case m == nil:
 		return nil, conflict("not_measured", "Nothing was measured yet.", "Take photos first.")
-	case m.refusal != nil:
+	case m.found == nil && m.refusal != nil:
 		return nil, conflict("not_measured", m.refusal.Reason, m.refusal.Remedy)
 	}
 	a := &report.JobAddition{Entry: job.Entry{At: now()}}

@@ -58,7 +58,9 @@ export function refusalText({ code, photo, reason, remedy }, photos = []) {
   return { reason: `${name ? `${name}: ` : ''}${text}`, remedy: act };
 }
 
-export function refusedParts(refused, photos) {
+// refusedParts say why there is no number, or one of the photos with the valves in one
+// position alone.
+export function refusedParts({ refused, alone }, photos) {
   const { reason, remedy } = refusalText(refused, photos);
-  return h('p', { class: 'finding' }, `${reason} `, h('strong', {}, remedy));
+  return [h('p', { class: 'finding' }, `${reason} `, h('strong', {}, remedy)), alone && h('p', {}, say(`alone.${alone}`))];
 }

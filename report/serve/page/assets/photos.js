@@ -73,6 +73,7 @@ export async function photos({ id, job, show }) {
 // tile is one view's place: where to stand, two ways to a photo, and what came of it.
 function tile(path, position, view, takeOut) {
   const name = `${position}-${view}`;
+  const unseen = (text) => h('span', { class: 'unseen' }, text);
   let list = h('ul', { class: 'taken' });
   const choose = (kind, attributes) => {
     const input = h('input', { type: 'file', id: `${kind}-${name}`, accept: 'image/*,.heic,.heif', class: 'unseen', ...attributes });
@@ -81,10 +82,10 @@ function tile(path, position, view, takeOut) {
       input.value = '';
     });
     return [input, h('label', { for: input.id, class: kind === 'camera' ? 'button main' : 'button' },
-      say(`photos.${kind}`), h('span', { class: 'unseen' }, ` ${say(`view.${view}`)}`))];
+      say(`photos.${kind}`), unseen(` ${say(`view.${view}`)}, ${say(`photos.${position}`)}`))];
   };
   const node = h('section', { class: 'tile', 'aria-labelledby': name },
-    h('h3', { id: name }, say(`view.${view}`)),
+    h('h3', { id: name }, say(`view.${view}`), unseen(`, ${say(`photos.${position}`)}`)),
     h('div', { class: 'where' }, standing(view), h('p', {}, say(`stand.${view}.how`))),
     h('div', { class: 'buttons' }, choose('camera', { capture: 'environment' }), choose('files', { multiple: true })), list);
   const mine = (each) => (each.position || 'top') === position && placeOf(each) === view;
@@ -126,7 +127,7 @@ function readingOf(job, earlier) {
   const parts = [h('h2', { id: 'reading' }, say('reading'))];
   if (!measured) parts.push(h('p', {}, say('reading.none')));
   else if (measured.result) parts.push(figure(measured.result.total_toe_mm), ...forecastParts(measured.result, target, earlier));
-  if (measured?.refused) parts.push(refusedParts(measured.refused, job.photos));
+  if (measured?.refused) parts.push(refusedParts(measured, job.photos));
   if (measured?.state === 'measuring') parts.push(h('p', {}, say('reading.measuring')));
   return h('section', { class: 'reading', 'aria-labelledby': 'reading' }, parts);
 }

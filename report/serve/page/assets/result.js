@@ -15,7 +15,7 @@ export async function result(page) {
   const q = (fresh ?? last)?.total_toe_mm;
   const stage = fresh ? job.next.stage : last?.stage ?? job.next.stage;
   show(say('result.title', { stage: say(`stage.${stage}`) }),
-    job.measured?.refused && h('section', { 'aria-labelledby': 'refused' }, h('h2', { id: 'refused' }, say('result.refused')), refusedParts(job.measured.refused, job.photos)),
+    job.measured?.refused && h('section', { 'aria-labelledby': 'refused' }, h('h2', { id: 'refused' }, say(fresh ? 'result.apart' : 'result.refused')), refusedParts(job.measured, job.photos)),
     q ? toeParts(q, job, fresh) : h('p', {}, say('result.none')),
     fresh && keep(job, again),
     q && nextParts(job, fresh),

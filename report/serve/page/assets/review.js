@@ -134,7 +134,7 @@ function group(id, { folder, number, from, to, photos, states, refused, reply },
   const counted = ['good', 'usable', 'repeat'].map((each) => [each, photos.filter((photo) => photo.judgement?.verdict === each).length]).filter(([, n]) => n);
   return h('section', { class: 'card', 'aria-labelledby': `group-${i}` }, h('h2', { id: `group-${i}` }, [folder, number > 0 && say('review.group', { n: number })].filter(Boolean).join(', ')),
     h('p', {}, [moment(from), to !== from && moment(to)].filter(Boolean).join(' – ')),
-    states.map((state) => [figure(state.total_toe_mm), states.length > 1 && h('p', { class: 'file' }, state.photos.join(', '))]), refused && refusedParts(refused, photos.map((photo) => ({ key: photo.name, name: photo.name }))),
+    states.map((state) => [figure(state.total_toe_mm), states.length > 1 && h('p', { class: 'file' }, state.photos.join(', '))]), refused && refusedParts({ refused }, photos.map((photo) => ({ key: photo.name, name: photo.name }))),
     h('p', {}, counted.map(([each, n]) => `${n} ${say(`verdict.${each}`)}`).join(', ')),
     h('details', { id: `photos-${i}` }, h('summary', {}, say('review.photos', { n: photos.length })),
       h('ul', { class: 'taken' }, photos.map((photo) => h('li', { class: 'photo' },
