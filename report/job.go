@@ -265,9 +265,12 @@ func valvesWords(m *job.Measurement, l *Language) string {
 	switch {
 	case len(m.Positions) > 0:
 		each := slices.Compact(slices.Clone(m.Positions))
+		for i := range each {
+			each[i] = l.Said(each[i])
+		}
 		return l.say("valves.several", "where", strings.Join(each, ", "))
 	case m.Valves != "":
-		return l.say("valves", "where", m.Valves)
+		return l.say("valves", "where", l.Said(m.Valves))
 	}
 	return ""
 }

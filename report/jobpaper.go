@@ -584,7 +584,11 @@ func (b *paperWriter) versions() {
 func (b *paperWriter) damage() {
 	var list []line
 	for _, d := range b.Job.Damage {
-		list = append(list, b.l.worded("damage", measure.Message{Code: d.Code, Params: measure.Params{"file": d.File}}, d.Error()))
+		said := b.l.worded("damage", measure.Message{Code: d.Code, Params: measure.Params{"file": d.File}}, d.Error())
+		if what, ok := b.l.said(d.What); ok && said.English {
+			said = line{Text: d.File + " " + what}
+		}
+		list = append(list, said)
 	}
 	if len(list) > 0 {
 		// Beside the alarms, before the result.

@@ -58,7 +58,7 @@ func sampleJob() *job.Inspected {
 	add(job.Entry{Note: "the rider came by"})
 	add(job.Entry{Check: &job.Check{ID: "spokes", Result: job.Failed}, Note: "two are loose", Photos: []job.File{file("spokes.jpg")}, Pictures: []job.File{file("spokes.jpg")}})
 	last := slices.IndexFunc(j.Entries, func(e job.Entry) bool { return e.Measurement != nil && e.Measurement.Stage == job.FirstLockNut })
-	return &job.Inspected{Job: j, Results: map[int]measure.Result{last: sampleResult()}, Damage: []job.Damage{{File: "results/x.json", What: "is missing", Code: "missing"}, {File: "job.json", What: "is broken"}}}
+	return &job.Inspected{Job: j, Results: map[int]measure.Result{last: sampleResult()}, Damage: []job.Damage{{File: "results/x.json", What: "is missing", Code: "missing"}, {File: "job.json", What: "has an unreadable entry 3 (is empty)"}, {File: "job.json", What: "is broken"}}}
 }
 
 func greyJPEG(t testing.TB) []byte {
@@ -203,8 +203,10 @@ func TestPageBeginsWithTheAlarms(t *testing.T) {
 	assert.Contains(t, german, "Vorher: 6,21 mm Nachspur ± 0,85 mm")
 	assert.Contains(t, german, "NICHT FAHREN")
 	assert.Contains(t, german, "results/x.json fehlt.")
+	assert.Contains(t, german, "job.json hat einen unlesbaren Eintrag 3 (ist leer)")
 	assert.Contains(t, german, `<span lang="en">job.json is broken</span>`)
 	assert.Contains(t, german, "04.03.2026")
+	assert.Contains(t, german, "vorgefunden, Ventile oben")
 }
 
 // The page asks nothing of a network and runs nothing; a reader that is read aloud

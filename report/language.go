@@ -22,8 +22,9 @@ var languages embed.FS
 
 // Language is a catalogue of texts.
 type Language struct {
-	Code  string
-	texts map[string]string
+	Code      string
+	texts     map[string]string
+	sentences func() []sentence // by their English formats
 }
 
 // LanguageCodes lists the languages there are.
@@ -48,7 +49,7 @@ func NewLanguage(code string) (*Language, error) {
 	if err != nil {
 		return nil, err
 	}
-	l := &Language{Code: code}
+	l := &Language{Code: code, sentences: readSentences(code)}
 	return l, json.Unmarshal(content, &l.texts)
 }
 

@@ -54,7 +54,7 @@ func (r *reply) paragraph(sentences ...string) {
 type item struct {
 	names []string
 	code  string
-	text  string // in English, where the language does not know the code
+	text  string // as measuring says it, where the language does not know the code
 	does  string // the remedy, likewise
 }
 
@@ -68,13 +68,12 @@ func (r *reply) list(heading string, items []item) {
 	}
 }
 
-// wrong is what is wrong and what to do about it, by its code, else as it was said in
-// English. A reply needs no figures of it: they are in the table.
+// wrong is what is wrong and what to do about it, by its code, else as measuring says it. A reply needs no figures of it: they are in the table.
 func (l *Language) wrong(code, text, remedy string) string {
 	if said, ok := l.find("refused." + code); ok {
 		return said + " " + l.say("refused."+code+".remedy")
 	}
-	return text + " " + remedy
+	return l.Said(text) + " " + l.Said(remedy)
 }
 
 func (l *Language) refusal(r *vision.Refusal) string { return l.wrong(r.Code, r.Reason, r.Remedy) }

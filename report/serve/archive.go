@@ -56,7 +56,7 @@ func unpackPhoto(z *job.PhotoZip, f *zip.File, p *shot, to spool) (problem strin
 	err = to.put(p, from)
 	from.Close() // a full disk must not leave the other side waiting
 	if bad := <-unpacked; bad != nil && bad != io.ErrClosedPipe {
-		return "The archive " + bad.Error() + ".", nil
+		return fmt.Sprintf("The archive %v.", bad), nil
 	}
 	return "", err
 }

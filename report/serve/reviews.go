@@ -370,8 +370,7 @@ func (s *Server) handleReview(w http.ResponseWriter, r *http.Request) error {
 	for _, p := range v.shots {
 		view.Photos = append(view.Photos, viewOf(p))
 	}
-	answer(w, http.StatusOK, view)
-	return nil
+	return s.answerIn(w, r, view)
 }
 
 func (s *Server) handleReviewPicture(w http.ResponseWriter, r *http.Request) error {

@@ -375,6 +375,10 @@ func TestGarbageIsJudged(t *testing.T) {
 	require.Eventually(t, func() bool { p := r.job(id).Photos; return p[0].Judgement != nil }, 5*time.Second, 10*time.Millisecond)
 	p := r.job(id).Photos[0]
 	assert.Equal(t, judging.Repeat, p.Judgement.Verdict)
+	for language, text := range map[string]string{"en": "The file is no JPEG, PNG, WebP or HEIC picture.", "de": "Die Datei ist kein Bild als JPEG, PNG, WebP oder HEIC."} {
+		_, content, _ := r.ask("GET", "/api/jobs/"+id, nil, func(q *http.Request) { q.Header.Set("Accept-Language", language) })
+		assert.Contains(t, string(content), `"text":"`+text+`"`)
+	}
 	status, _, _ = r.ask("GET", "/api/jobs/"+id+"/uploads/garbage-1/picture", nil)
 	assert.Equal(t, http.StatusNotFound, status)
 	status, content, _ := r.ask("POST", "/api/jobs/"+id+"/settle", strings.NewReader("{}"))

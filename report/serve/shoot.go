@@ -180,7 +180,7 @@ func (t *shoot) judgeSoon(p *shot) {
 			log.Print(err) // it is judged again after a restart
 		}
 		t.mu.Unlock()
-		t.stream.send("judged", map[string]any{"key": p.Key, "judgement": j.Judgement})
+		t.stream.send("judged", map[string]string{"key": p.Key})
 		if j.Judgement.Verdict != judging.Repeat {
 			t.measureSoon()
 		}

@@ -100,8 +100,7 @@ func (s *Server) handleUpload(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if known != nil {
-		answer(w, http.StatusOK, map[string]photoView{"photo": viewOf(known)})
-		return nil
+		return s.answerIn(w, r, map[string]photoView{"photo": viewOf(known)})
 	}
 	content, err := body(w, r, photoBytes)
 	if err == nil {

@@ -72,8 +72,7 @@ func (s *Server) handleJob(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	answer(w, http.StatusOK, view)
-	return nil
+	return s.answerIn(w, r, view)
 }
 
 func (t *shoot) view(j *job.Inspected, l *report.Language) (*jobView, error) {
@@ -110,6 +109,19 @@ func (s *Server) handleEvents(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	return s.serveEvents(w, r, t.stream)
+}
+
+// answerIn answers with all that is wrong and what to do in the client's language.
+func (s *Server) answerIn(w http.ResponseWriter, r *http.Request, v any) error {
+	content, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+	if content, err = s.language(r).SaidJSON(content); err != nil {
+		return err
+	}
+	answer(w, http.StatusOK, json.RawMessage(content))
+	return nil
 }
 
 // language is the first of the client's that there is.

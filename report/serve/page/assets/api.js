@@ -4,7 +4,7 @@ import { language, said, say } from './words.js';
 // Problem is an answer that was no success, in words for a person.
 export class Problem extends Error {
   constructor(status, error = {}) {
-    const [reason, remedy] = said('error', error.code, error.reason, error.remedy);
+    const [reason, remedy] = said(error.code, error.reason, error.remedy);
     super(reason || say('error.unknown', { status }));
     this.status = status;
     this.remedy = remedy;

@@ -1,6 +1,6 @@
 // What several views show: alarms, a toe, a photo and what it is worth, a refusal.
 import { h } from './dom.js';
-import { inch, number, said, say, toe } from './words.js';
+import { inch, number, say, toe } from './words.js';
 
 // alarms are the checks that are not in order, and files that are not as they were
 // recorded: nothing stands above them.
@@ -29,10 +29,7 @@ export function verdict(judgement) {
   if (!judgement) return h('p', { class: 'verdict' }, say('verdict.open'));
   return h('div', {},
     h('p', { class: `verdict ${judgement.verdict}` }, h('span', { 'aria-hidden': 'true' }, signs[judgement.verdict]), ` ${say(`verdict.${judgement.verdict}`)}`),
-    judgement.findings.map((finding) => {
-      const [text, remedy] = findingText(finding);
-      return h('p', { class: 'finding' }, `${text} `, h('strong', {}, remedy));
-    }),
+    judgement.findings.map(({ text, remedy }) => h('p', { class: 'finding' }, `${text} `, h('strong', {}, remedy))),
     h('ul', { class: 'seen' }, seen(judgement).map(([good, text]) =>
       h('li', {}, h('span', { 'aria-hidden': 'true' }, good ? '✓ ' : '✗ '), text))));
 }
@@ -48,19 +45,14 @@ function seen({ sheets, wheels, blur_px: blur, exposure, angle, findings }) {
   ].filter(Boolean);
 }
 
-// findingText is what is wrong with a photo and what to do.
-export const findingText = ({ code, text, remedy }) => said('finding', code, text, remedy);
-
-// refusalText names a photo, which the server calls by its key, as the person does.
-export function refusalText({ code, photo, reason, remedy }, photos = []) {
-  const [text, act] = said('finding', code, reason, remedy);
+// refusalReason names a photo, which the server calls by its key, as the person does.
+export function refusalReason({ photo, reason }, photos = []) {
   const name = photos.find((each) => each.key === photo)?.name;
-  return { reason: `${name ? `${name}: ` : ''}${text}`, remedy: act };
+  return `${name ? `${name}: ` : ''}${reason}`;
 }
 
 // refusedParts say why there is no number, or one of the photos with the valves in one
 // position alone.
 export function refusedParts({ refused, alone }, photos) {
-  const { reason, remedy } = refusalText(refused, photos);
-  return [h('p', { class: 'finding' }, `${reason} `, h('strong', {}, remedy)), alone && h('p', {}, say(`alone.${alone}`))];
+  return [h('p', { class: 'finding' }, `${refusalReason(refused, photos)} `, h('strong', {}, refused.remedy)), alone && h('p', {}, say(`alone.${alone}`))];
 }

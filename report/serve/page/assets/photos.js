@@ -3,7 +3,7 @@
 import { get, listen, remove } from './api.js';
 import { announce, h, swap } from './dom.js';
 import { intervalBar, standing } from './drawing.js';
-import { figure, findingText, picture, refusalText, refusedParts, verdict } from './parts.js';
+import { figure, picture, refusalReason, refusedParts, verdict } from './parts.js';
 import * as queue from './queue.js';
 import { halfText, say, toe } from './words.js';
 
@@ -14,6 +14,8 @@ export async function photos({ id, job, show }) {
   const path = `jobs/${id}`;
   const earlier = []; // toes of the smaller sets before, oldest first
   let heard = ''; // the latest toe that was announced
+  let asked = 0; // how often the server was asked how things stand
+  let shown = 0; // which of its answers is on the page
   const tiles = positions.flatMap((position) => views.map((view) => tile(path, position, view, takeOut)));
   const reading = h('section', { class: 'reading', 'aria-labelledby': 'reading' });
   let panel = reading;
@@ -29,11 +31,15 @@ export async function photos({ id, job, show }) {
   }
   async function refresh() {
     const before = job.measured?.result?.total_toe_mm;
-    job = await get(path);
+    const turn = asked += 1;
+    const fresh = await get(path);
+    if (turn < shown) return; // a later answer came first
+    shown = turn;
+    job = fresh;
     const { result, refused } = job.measured ?? {};
     const now = result?.total_toe_mm;
     if (before && now && before.standard_uncertainty !== now.standard_uncertainty) earlier.push(before);
-    const words = now ? say('reading.said', { toe: toe(now) }) : refused ? refusalText(refused, job.photos).reason : '';
+    const words = now ? say('reading.said', { toe: toe(now) }) : refused ? refusalReason(refused, job.photos) : '';
     if (words && words !== heard) announce(words);
     heard = words;
     draw();
@@ -54,12 +60,10 @@ export async function photos({ id, job, show }) {
   draw();
   const close = listen(`${path}/events`, {
     open: refreshed,
-    judged: ({ key, judgement }) => {
-      const photo = job.photos.find((each) => each.key === key);
-      if (!photo) return;
-      photo.judgement = judgement;
-      announce(`${photo.name}: ${say(`verdict.${judgement.verdict}`)}. ${judgement.findings.map((each) => findingText(each).join(' ')).join(' ')}`);
-      draw();
+    judged: async ({ key }) => {
+      await refreshed();
+      const { name, judgement } = job.photos.find((each) => each.key === key) ?? {};
+      if (judgement) announce(`${name}: ${say(`verdict.${judgement.verdict}`)}. ${judgement.findings.map(({ text, remedy }) => `${text} ${remedy}`).join(' ')}`);
     },
     measured: ({ state }) => {
       if (state === 'done') return refreshed();

@@ -3,7 +3,7 @@ import { get, listen, post } from './api.js';
 import { announce, h } from './dom.js';
 import { figure, picture, refusedParts, verdict } from './parts.js';
 import * as queue from './queue.js';
-import { language, moment, say, sayOr } from './words.js';
+import { language, moment, say } from './words.js';
 
 export async function review(show, id) {
   return id ? follow(show, id) : begin(show);
@@ -155,5 +155,5 @@ function replyParts(reply, i) {
 function problems(list) {
   if (!list.length) return [];
   return [h('section', { 'aria-labelledby': 'problems' }, h('h2', { id: 'problems' }, say('review.problems')),
-    h('ul', {}, list.map(({ name, code, reason }) => h('li', {}, `${name}: ${sayOr(`finding.${code}`, reason)}`))))];
+    h('ul', {}, list.map(({ name, reason }) => h('li', {}, `${name}: ${reason}`))))];
 }

@@ -31,15 +31,10 @@ export function say(key, filling = {}) {
   return (texts[key] ?? key).replace(/\{(\w+)\}/g, (whole, name) => filling[name] ?? whole);
 }
 
-// said is what the server says is wrong and what to do. It says so in English, and more
-// exactly than a catalogue can; other languages have their words by its code.
-export function said(kind, code, reason = '', remedy = '') {
-  return language === 'en' ? [reason, remedy] : [sayOr(`${kind}.${code}`, reason), sayOr(`${kind}.${code}.remedy`, remedy)];
-}
-
-// sayOr is the text of a key, or what the server sent where there is none.
-export function sayOr(key, sent) {
-  return texts[key] ?? sent ?? '';
+// said is why the server did not do something and what to do. It says so in English, and
+// more exactly than a catalogue can; other languages have their words by its code.
+export function said(code, reason = '', remedy = '') {
+  return language === 'en' ? [reason, remedy] : [texts[`error.${code}`] ?? reason, texts[`error.${code}.remedy`] ?? remedy];
 }
 
 // inSign writes a figure with the language's decimal sign and a true minus.
