@@ -98,7 +98,7 @@ func (r *reply) numbers(g *review.Measured) {
 	}
 	last := g.States[len(g.States)-1].Result
 	var why []string
-	if runoutPart(*last) > 0 {
+	if runoutPart(*last) > 0 && len(last.Runout) == 0 {
 		why = append(why, r.l.say("reply.runout"))
 	}
 	r.paragraph(append(why, r.l.say("reply.rim"))...)

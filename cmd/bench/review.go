@@ -74,7 +74,7 @@ func (b *bench) groupingTable() error {
 }
 
 // neverMeasured is for grouping alone.
-func neverMeasured([]measure.Input) (*measure.Measurement, error) {
+func neverMeasured([]measure.State) (*measure.Measurement, error) {
 	return nil, &vision.Refusal{Code: "not_settled"}
 }
 

@@ -44,6 +44,9 @@ time, and how the sheets lie; judges each; measures each group, where its photos
 and drafts a reply to who sent them, to be read before it is sent. A photo that is bad
 in any way stops nothing.
 
+Photos of both half turns in folders side by side, top and bottom, oben and unten or 12
+and 6, are measured together as positions of the wheels, as measure --at does.
+
 Photos that came together though they are not of one state are measured in rounds: in
 their order, a side that comes again begins another one.
 
@@ -122,12 +125,20 @@ func noneMeasured(groups []review.Measured) bool {
 	return true
 }
 
-// measureWith measures inputs with the cameras that are known of them.
-func measureWith(settings measure.Settings, camera string) func([]measure.Input) (*measure.Measurement, error) {
-	return func(inputs []measure.Input) (m *measure.Measurement, err error) {
+// measureWith measures one state, or positions of the wheels, with the cameras that are
+// known of the photos.
+func measureWith(settings measure.Settings, camera string) func([]measure.State) (*measure.Measurement, error) {
+	return func(states []measure.State) (m *measure.Measurement, err error) {
 		settings := settings
+		var inputs []measure.Input
+		for _, s := range states {
+			inputs = append(inputs, s.Inputs...)
+		}
 		if settings.Cameras, err = camerasFor(inputs, camera); err != nil {
 			return nil, err
+		}
+		if len(states) > 1 {
+			return measure.MeasurePositions(states, settings)
 		}
 		return measure.Measure(inputs, settings)
 	}

@@ -61,7 +61,8 @@ func (p *Photo) camera() camera {
 // group parts photos. Of those that cannot be read, the loose ones are in a folder that
 // does not say whose they are.
 func group(photos []Photo) (groups []Group, loose []Photo) {
-	folders := by(photos, (*Photo).folder)
+	positioned(photos)
+	folders := by(photos, (*Photo).visit)
 	for _, folder := range slices.SortedFunc(maps.Keys(folders), natural.Compare) {
 		found, unread := groupFolder(folders[folder])
 		for i := range found {

@@ -26,6 +26,7 @@ type Photo struct {
 	Judgement Judgement
 	CopyOf    string // name of the photo of the group that is the same one
 
+	position string // where the valves point, by its folder's name; "" where none says so
 	readable bool
 	sum      [32]byte
 	corners  []vision.Corner

@@ -5,7 +5,9 @@ import (
 	"context"
 	"errors"
 	"log"
+	"math"
 	"runtime/debug"
+	"slices"
 	"sync/atomic"
 
 	"golang.org/x/sync/errgroup"
@@ -26,10 +28,11 @@ const (
 
 // Options are how to review.
 type Options struct {
-	Limits  vision.Limits // of one photo
-	AtOnce  int           // how many photos or groups are worked on at a time
-	Hold    Hold
-	Measure func([]measure.Input) (*measure.Measurement, error)
+	Limits vision.Limits // of one photo
+	AtOnce int           // how many photos or groups are worked on at a time
+	Hold   Hold
+	// Measure measures one state, or several positions of the wheels.
+	Measure func([]measure.State) (*measure.Measurement, error)
 	// Progress, unless nil, is told of each step from any goroutine.
 	Progress func(step string, done, of int)
 }
@@ -145,19 +148,25 @@ func (w *worker) measure(photos []Photo) (r *measure.Result, err error) {
 			r, err = nil, &vision.Refusal{Code: "unreadable", Reason: "Measuring these photos failed.", Remedy: "Measure them one by one to see which fails."}
 		}
 	}()
-	var inputs []measure.Input
-	for _, p := range photos {
-		photo, err := vision.Load(p.Path, w.Limits)
-		if refusal := new(vision.Refusal); errors.As(err, &refusal) {
-			refusal.Photo = p.Name
+	positions := byPosition(photos)
+	photos = slices.Concat(positions...)
+	states := make([]measure.State, len(positions))
+	for i, position := range positions {
+		word := position[0].position
+		states[i] = measure.State{Name: word, TurnRad: 2 * math.Pi * hours[word] / 12}
+		for _, p := range position {
+			photo, err := vision.Load(p.Path, w.Limits)
+			if refusal := new(vision.Refusal); errors.As(err, &refusal) {
+				refusal.Photo = p.Name
+			}
+			if err != nil {
+				return nil, err
+			}
+			photo.Path = p.Name
+			states[i].Inputs = append(states[i].Inputs, measure.Input{Photo: photo, Corners: p.corners})
 		}
-		if err != nil {
-			return nil, err
-		}
-		photo.Path = p.Name
-		inputs = append(inputs, measure.Input{Photo: photo, Corners: p.corners})
 	}
-	m, err := w.Measure(inputs)
+	m, err := w.Measure(states)
 	if err != nil {
 		return nil, err
 	}

@@ -16,7 +16,7 @@ import (
 
 const samplePhoto = "../../samples/photos/plan-bench/front.jpg"
 
-func options(measured func([]measure.Input) (*measure.Measurement, error)) Options {
+func options(measured func([]measure.State) (*measure.Measurement, error)) Options {
 	return Options{Limits: vision.DefaultLimits(), AtOnce: 2, Hold: HoldAtMost(1), Measure: measured}
 }
 
@@ -27,8 +27,8 @@ func TestRunGoesOn(t *testing.T) {
 	words := filepath.Join(dir, "words.jpg")
 	require.NoError(t, os.WriteFile(words, []byte("no photo"), 0o644))
 	files := []File{{Path: samplePhoto, Name: "a/front.jpg"}, {Path: words, Name: "b/words.jpg"}, {Path: filepath.Join(dir, "gone.jpg"), Name: "b/gone.jpg"}, {Path: dir, Name: "b/folder.jpg"}}
-	o := options(func(inputs []measure.Input) (*measure.Measurement, error) {
-		assert.Equal(t, "a/front.jpg", inputs[0].Photo.Path, "refusals name photos as they came")
+	o := options(func(states []measure.State) (*measure.Measurement, error) {
+		assert.Equal(t, "a/front.jpg", states[0].Inputs[0].Photo.Path, "refusals name photos as they came")
 		panic("bad photo")
 	})
 	var mu sync.Mutex
@@ -54,7 +54,7 @@ func TestRunGoesOn(t *testing.T) {
 // An error that is no photo's fault ends the review.
 func TestRunEnds(t *testing.T) {
 	broken := errors.New("the camera's profile is damaged")
-	_, _, err := Run(t.Context(), []File{{Path: samplePhoto, Name: "front.jpg"}}, options(func([]measure.Input) (*measure.Measurement, error) {
+	_, _, err := Run(t.Context(), []File{{Path: samplePhoto, Name: "front.jpg"}}, options(func([]measure.State) (*measure.Measurement, error) {
 		return nil, broken
 	}))
 	assert.ErrorIs(t, err, broken)

@@ -13,7 +13,9 @@ import (
 // state; then sides are there more than once, and in the photos' order a side that comes
 // again begins another round: each round is measured by itself. A round whose photos
 // contradict each other shows that the order is none, and that other rounds may be mixed
-// unnoticed: then there is no number. Before that, photos of which only the order says that
+// unnoticed: then there is no number. Photos of several positions of the wheels, as their
+// folders say, are measured as such; where that is refused, the positions are the rounds.
+// Before that, photos of which only the order says that
 // they belong to the group are left out; and where a refusal names a photo, the others are
 // tried without it. What no number is of is always said.
 
@@ -35,6 +37,9 @@ type Measured struct {
 const (
 	Rounds = "rounds" // the photos are not of one state, and were measured in rounds
 	Many   = "many"   // they are too many to be measured together, and were measured in rounds
+
+	Positions = "positions" // positions of the wheels, as folders say, were measured together
+	Apart     = "apart"     // positions do not go together, and were measured one by one
 )
 
 // What is measured together: time grows with the square of the number of photos (16 took
@@ -44,7 +49,7 @@ const (
 	mostPixelsTogether = 160_000_000
 )
 
-// measurer measures photos of one state.
+// measurer measures photos of one state, but for the positions of their wheels.
 type measurer func([]Photo) (*measure.Result, *vision.Refusal)
 
 // settle measures a group.
@@ -58,13 +63,26 @@ func settle(g Group, together measurer) Measured {
 	var whole *vision.Refusal
 	if fit(useful) {
 		if whole = m.try(useful, together); whole == nil {
+			if len(byPosition(useful)) > 1 {
+				m.note(Positions)
+			}
 			return m
 		}
 	}
 	if slices.Contains(g.Notes, ByOrder) && m.tryTold(useful, together) {
 		return m
 	}
-	parts := rounds(useful)
+	parts, apart := rounds(useful), Rounds
+	if positions := byPosition(useful); len(positions) > 1 {
+		parts, apart = nil, Apart
+		for _, photos := range positions {
+			if fit(photos) {
+				parts = append(parts, photos)
+			} else {
+				parts = append(parts, rounds(photos)...)
+			}
+		}
+	}
 	if len(parts) == 1 {
 		if !m.tryWithout(useful, whole, together) {
 			m.Refused = whole
@@ -87,7 +105,7 @@ func settle(g Group, together measurer) Measured {
 	if whole == nil {
 		m.note(Many)
 	} else {
-		m.note(Rounds)
+		m.note(apart)
 	}
 	return m
 }
