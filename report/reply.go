@@ -1,7 +1,6 @@
 package report
 
 import (
-	"path"
 	"slices"
 	"strconv"
 	"strings"
@@ -82,7 +81,7 @@ func (r *reply) numbers(g *review.Measured) {
 	if g.Refused != nil {
 		why := r.l.refusal(g.Refused)
 		if g.Refused.Photo != "" {
-			why = path.Base(g.Refused.Photo) + ": " + why
+			why = nameIn(g, g.Refused.Photo) + ": " + why
 		}
 		r.paragraph(r.l.say("reply.refused", "why", why))
 		return
@@ -92,7 +91,7 @@ func (r *reply) numbers(g *review.Measured) {
 		q := s.Result.TotalToeMm
 		head := r.l.say("reply.toe", "toe", r.l.toeWithHalf(q), "photos", photoCount(len(s.Photos), r.l))
 		if len(g.States) > 1 {
-			head = r.l.say("reply.toe.of", "toe", r.l.toeWithHalf(q), "names", strings.Join(bases(s.Photos), ", "))
+			head = r.l.say("reply.toe.of", "toe", r.l.toeWithHalf(q), "names", strings.Join(namesIn(g, s.Photos), ", "))
 		}
 		r.paragraph(append([]string{head}, r.l.sureness(q)...)...)
 	}
@@ -139,7 +138,7 @@ func (r *reply) next(m *measure.Result) {
 // leftOut are the photos that no number is of, those left out for one reason together.
 func leftOut(g *review.Measured) (items []item) {
 	for _, out := range g.LeftOut {
-		items = add(items, item{[]string{path.Base(out.Photo)}, out.Code, out.Reason, out.Remedy})
+		items = add(items, item{[]string{nameIn(g, out.Photo)}, out.Code, out.Reason, out.Remedy})
 	}
 	return items
 }
@@ -158,12 +157,12 @@ func (r *reply) photos(g *review.Measured) {
 	var repeat, better []item
 	var copies []string
 	for _, p := range g.Photos {
-		name := path.Base(p.Name)
+		name := nameIn(g, p.Name)
 		if p.Judgement.Angle != "" {
 			name = r.l.say("reply.seen", "name", name, "angle", r.l.say("angle."+p.Judgement.Angle))
 		}
 		if p.CopyOf != "" {
-			copies = append(copies, r.l.say("reply.copy", "name", path.Base(p.Name), "of", path.Base(p.CopyOf)))
+			copies = append(copies, r.l.say("reply.copy", "name", nameIn(g, p.Name), "of", nameIn(g, p.CopyOf)))
 			continue
 		}
 		for _, f := range p.Judgement.Findings {
@@ -191,10 +190,16 @@ func accused(g *review.Measured, name string) bool {
 	return g.Refused != nil && g.Refused.Photo == name || slices.ContainsFunc(g.LeftOut, func(r vision.Refusal) bool { return r.Photo == name })
 }
 
-func bases(names []string) []string {
+// nameIn is a photo's name in its group, with the folder of its position where that says
+// more than the group's.
+func nameIn(g *review.Measured, name string) string {
+	return strings.TrimPrefix(name, g.Folder+"/")
+}
+
+func namesIn(g *review.Measured, names []string) []string {
 	list := make([]string, len(names))
 	for i, name := range names {
-		list[i] = path.Base(name)
+		list[i] = nameIn(g, name)
 	}
 	return list
 }

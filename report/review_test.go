@@ -2,6 +2,7 @@ package report
 
 import (
 	"bytes"
+	"path"
 	"regexp"
 	"strings"
 	"testing"
@@ -25,7 +26,7 @@ func lookedAt(name, angle, verdict string, codes ...string) review.Photo {
 
 func groupOf(photos ...review.Photo) review.Group {
 	at := time.Date(2026, 6, 14, 10, 3, 0, 0, time.UTC)
-	return review.Group{Folder: "a", Number: 1, From: at, To: at.Add(time.Minute), Photos: photos}
+	return review.Group{Folder: path.Dir(photos[0].Name), Number: 1, From: at, To: at.Add(time.Minute), Photos: photos}
 }
 
 // reviewed are groups with all that can be said.
@@ -51,7 +52,11 @@ func reviewed() []review.Measured {
 	}
 	many := rounds
 	many.Notes = []string{review.Many}
-	return []review.Measured{measured, rounds, refused, many}
+	apart := rounds
+	apart.Notes = []string{review.Apart}
+	together := measured
+	together.Notes = []string{review.Positions}
+	return []review.Measured{measured, rounds, refused, many, apart, together}
 }
 
 func TestReplyIsWordedWhole(t *testing.T) {

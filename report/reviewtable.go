@@ -28,7 +28,7 @@ func ReviewTable(w io.Writer, groups []review.Measured, loose []review.Photo, l 
 		for _, s := range g.States {
 			toe := l.toeWithHalf(s.Result.TotalToeMm)
 			if len(s.Photos) < len(g.Photos) {
-				toe += " (" + printable(strings.Join(bases(s.Photos), ", ")) + ")"
+				toe += " (" + printable(strings.Join(namesIn(g, s.Photos), ", ")) + ")"
 			}
 			fmt.Fprintf(t, "%s\t%s\n", head, toe)
 			head = "\t\t"
