@@ -56,7 +56,7 @@ func (m *set) hear(pair pairGuess) (*Scene, hearing) {
 		m.knowledge.rimSigma = unknownRimSigmaMm
 	}
 	for side, g := range pair.wheels() {
-		scene.Wheels[side] = g.wheel(pair.bead)
+		scene.Wheels[side] = g.wheel()
 		m.knowledge.rims[side] = pair.bead
 	}
 	return scene, m.hearBoth(scene)

@@ -46,7 +46,7 @@ var pairSteps = [numPair]float64{
 
 func newPairGuess(g [2]guess) pairGuess {
 	l, r := g[Left], g[Right]
-	var p pairGuess
+	p := pairGuess{bead: l.bead}
 	p.p = [numPair]float64{
 		pairX: (l.x + r.x) / 2, pairY: (l.y + r.y) / 2,
 		pairHalfTrack: (r.x - l.x) / 2, pairStagger: (r.y - l.y) / 2,
@@ -67,7 +67,7 @@ func (g *pairGuess) wheels() [2]guess {
 			x: p[pairX] + sign*p[pairHalfTrack], y: p[pairY] + sign*p[pairStagger],
 			headingRad: p[pairSteerRad] + sign*p[pairToeRad],
 			tiltRad:    p[pairCamberDiffRad] - sign*p[pairCamberRad],
-			outer:      p[pairOuter],
+			outer:      p[pairOuter], bead: g.bead,
 		}
 	}
 	return w
@@ -84,7 +84,7 @@ func (k *seeker) ratePair(g pairGuess, reach float64) float64 {
 	}
 	score := 0.0
 	for _, w := range g.wheels() {
-		if !k.plausible(w) {
+		if !w.plausible() {
 			return math.Inf(-1)
 		}
 		score += k.rate(w, reach) / 2

@@ -94,7 +94,7 @@ type rearSeeker struct {
 
 func (k *rearSeeker) wheel(g *rearGuess) Wheel {
 	p := r3.Add(k.axle.middle, r3.Add(r3.Scale(g.back, k.axle.back), r3.Scale(g.beside, k.axle.right)))
-	return guess{x: p.X, y: p.Y, headingRad: k.axle.headingRad() + g.headingRad, tiltRad: g.tiltRad, outer: g.outer}.wheel(g.bead)
+	return guess{x: p.X, y: p.Y, headingRad: k.axle.headingRad() + g.headingRad, tiltRad: g.tiltRad, outer: g.outer, bead: g.bead}.wheel()
 }
 
 func (g rearGuess) rank() float64 { return g.score }

@@ -22,7 +22,6 @@ import (
 type seeker struct {
 	views    []view
 	pictures []*vision.Coarse
-	bead     float64 // bead seat radius, mm
 	angles   []angle // points of an outline that are looked at
 }
 
@@ -37,15 +36,17 @@ func anglesAround(n int) []angle {
 	return list
 }
 
-// guess is a wheel to be scored: where it stands and how large its tyre is.
+// guess is a wheel to be scored: where it stands, how large its tyre is, and the bead
+// seat radius that is taken for granted, mm.
 type guess struct {
 	x, y, headingRad, tiltRad, outer float64
+	bead                             float64
 	score                            float64
 }
 
 // wheel is what a guess means: the tyre's section is about as high as wide.
-func (g guess) wheel(bead float64) Wheel {
-	tube := max(10, (g.outer-bead)/2)
+func (g guess) wheel() Wheel {
+	tube := max(10, (g.outer-g.bead)/2)
 	return Wheel{
 		Centre:     r3.Vec{X: g.x, Y: g.y, Z: (g.outer - hubSinkMm) * math.Cos(g.tiltRad)},
 		HeadingRad: g.headingRad, TiltRad: g.tiltRad,
@@ -66,7 +67,7 @@ const (
 
 // rate scores a guess with points compared reach pixels to either side.
 func (k *seeker) rate(g guess, reach float64) float64 {
-	w := g.wheel(k.bead)
+	w := g.wheel()
 	total, photos := 0.0, 0
 	for i, v := range k.views {
 		c := newLocus(&w, TyreOuter, 0, v)
@@ -120,7 +121,7 @@ func (k *seeker) climb(g guess, reach float64, steps [5]float64, halvings int) g
 	return climb(g, steps[:], halvings, func(from guess, axis int, d float64) (guess, float64, float64) {
 		to := from
 		*[...]*float64{&to.x, &to.y, &to.headingRad, &to.tiltRad, &to.outer}[axis] += d
-		if !k.plausible(to) {
+		if !to.plausible() {
 			return to, from.score, from.score
 		}
 		to.score = k.rate(to, reach)
@@ -158,13 +159,9 @@ const (
 	maxSectionMm  = 70.0
 )
 
-func (k *seeker) plausible(g guess) bool {
-	lo, hi := k.outerLimits()
-	return math.Abs(g.headingRad) <= maxHeadingRad && math.Abs(g.tiltRad) <= maxTiltRad && g.outer >= lo && g.outer <= hi
-}
-
-func (k *seeker) outerLimits() (lo, hi float64) {
-	return k.bead + minSectionMm, k.bead + maxSectionMm
+func (g guess) plausible() bool {
+	section := g.outer - g.bead
+	return math.Abs(g.headingRad) <= maxHeadingRad && math.Abs(g.tiltRad) <= maxTiltRad && section >= minSectionMm && section <= maxSectionMm
 }
 
 const (
@@ -194,23 +191,26 @@ func (k *seeker) forPhotos(least, together int) int { return max(least, together
 // peaks are the best guesses on the floor around the sheets, best first: found on
 // the coarse pictures, refined on fine ones. A tyre's outline beats everything else
 // only where it is met within some pixels, so places are ranked after refining.
-func (k *seeker) peaks(fine *seeker, sheets []SheetState, headings []float64) []guess {
+func (k *seeker) peaks(fine *seeker, sheets []SheetState, beadSeatsMm, headings []float64) []guess {
 	minX, maxX, minY, maxY := reachOf(sheets)
-	columns := make([][]guess, int((maxX-minX)/gridStepMm)+1)
-	lo, hi := k.outerLimits()
-	each(len(columns), func(i int) {
-		x := minX + float64(i)*gridStepMm
-		for y := minY; y <= maxY; y += gridStepMm {
-			for outer := lo + outerStepMm/2; outer < hi; outer += outerStepMm {
-				for _, heading := range headings {
-					g := guess{x: x, y: y, headingRad: heading, outer: outer}
-					g.score = k.rate(g, gridReachPx)
-					columns[i] = append(columns[i], g)
+	var kept []guess
+	for _, mm := range beadSeatsMm {
+		columns := make([][]guess, int((maxX-minX)/gridStepMm)+1)
+		each(len(columns), func(i int) {
+			x := minX + float64(i)*gridStepMm
+			for y := minY; y <= maxY; y += gridStepMm {
+				for section := minSectionMm + outerStepMm/2; section < maxSectionMm; section += outerStepMm {
+					for _, heading := range headings {
+						g := guess{x: x, y: y, headingRad: heading, outer: mm/2 + section, bead: mm / 2}
+						g.score = k.rate(g, gridReachPx)
+						columns[i] = append(columns[i], g)
+					}
 				}
 			}
-		}
-	})
-	kept := distinct(slices.Concat(columns...), gridSpacingMm, gridSpacingOuterMm, k.forPhotos(peaksClimbed, photosClimbed))
+		})
+		most := k.forPhotos(peaksClimbed, photosClimbed) / len(beadSeatsMm)
+		kept = append(kept, distinct(slices.Concat(columns...), gridSpacingMm, gridSpacingOuterMm, most)...)
+	}
 	each(len(kept), func(i int) {
 		g := k.climb(kept[i], gridReachPx, [5]float64{12, 12, 0.04, 0.03, 8}, 2)
 		kept[i] = k.climb(g, climbReachPx, [5]float64{6, 6, 0.02, 0.015, 4}, 2)
@@ -275,7 +275,7 @@ func pairs(peaks []guess) [][2]guess {
 			dx, dy := r.x-l.x, r.y-l.y
 			across, along := dx*cos+dy*sin, dy*cos-dx*sin
 			if across < minTrackMm || across > maxTrackMm || math.Abs(along) > maxStaggerMm ||
-				math.Abs(l.outer-r.outer) > maxOuterDiffMm ||
+				l.bead != r.bead || math.Abs(l.outer-r.outer) > maxOuterDiffMm ||
 				math.Abs(l.tiltRad+r.tiltRad) > maxTiltDiffRad ||
 				math.Abs(l.headingRad-r.headingRad) > maxHeadingDifRad {
 				continue
@@ -314,15 +314,17 @@ func (m *set) newFinder(scene *Scene) *finder {
 // nothing looks like a pair of wheels then, sheets laid askew.
 var headingsTried = [][]float64{{0}, {-askewRad, -askewRad / 2, askewRad / 2, askewRad}}
 
-// pairs of wheels with rims of these bead seat diameters, in no order.
+// pairs of wheels with rims of one of these bead seat diameters, in no order. Each more
+// takes its share of the grid, not of what is refined.
 func (f *finder) pairs(beadSeatsMm, headings []float64) []pairGuess {
-	var all []pairGuess
-	for _, mm := range beadSeatsMm {
-		coarse := seeker{views: f.views, pictures: f.coarse, bead: mm / 2, angles: anglesAround(searchAngles)}
-		fine := seeker{views: f.views, pictures: f.finer, bead: mm / 2, angles: anglesAround(fineAngles)}
-		all = append(all, fine.sharpen(pairs(coarse.peaks(&fine, f.sheets, headings)))...)
-	}
-	return all
+	coarse := seeker{views: f.views, pictures: f.coarse, angles: anglesAround(searchAngles)}
+	fine := f.fine()
+	return fine.sharpen(pairs(coarse.peaks(fine, f.sheets, beadSeatsMm, headings)))
+}
+
+// fine is the seeker that refines.
+func (f *finder) fine() *seeker {
+	return &seeker{views: f.views, pictures: f.finer, angles: anglesAround(fineAngles)}
 }
 
 // findPairs looks for the front wheels in all photos of the set, best first. Where
@@ -335,7 +337,9 @@ func (m *set) findPairs() []pairGuess {
 	f := m.newFinder(m.scene)
 	var all []pairGuess
 	for _, h := range headingsTried {
-		all = append(all, f.pairs(sizes, h)...)
+		for _, size := range sizes {
+			all = append(all, f.pairs([]float64{size}, h)...)
+		}
 		slices.SortStableFunc(all, func(a, b pairGuess) int { return cmp.Compare(b.score, a.score) })
 		if len(all) > 0 && all[0].score >= sureScore {
 			break
@@ -359,12 +363,13 @@ func (k *seeker) sharpen(list [][2]guess) []pairGuess {
 	}
 	sharp := make([]pairGuess, promising)
 	each(len(sharp), func(i int) {
-		g := newPairGuess(list[i])
-		g.bead = k.bead
-		g = k.climbPair(g, fineReachPx, 3)
-		sharp[i] = k.climbPair(g, finestReachPx, 3)
+		sharp[i] = k.sharpened(newPairGuess(list[i]))
 	})
 	return sharp
+}
+
+func (k *seeker) sharpened(g pairGuess) pairGuess {
+	return k.climbPair(k.climbPair(g, fineReachPx, 3), finestReachPx, 3)
 }
 
 // each calls do with 0 to n−1, as many at once as there are processors.
