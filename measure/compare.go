@@ -34,6 +34,7 @@ type StateFigures struct {
 type StateResult struct {
 	Name string `json:"name"`
 	StateFigures
+	Rear *RearResult `json:"rear,omitempty"` // nil where it is not plainly seen
 }
 
 // StateChange is a later state less the first.
@@ -67,9 +68,15 @@ func Compare(states []State, settings Settings) (*Comparison, error) {
 	}
 	c := &Comparison{Schema: "rimpair/comparison/1", ChiSquarePerDof: f.chiSquarePerDof(), Notes: m.comparisonNotes()}
 	for i, state := range states {
-		c.States = append(c.States, StateResult{state.Name, m.figures(func(of func(*Scene) float64) Quantity {
+		result := StateResult{Name: state.Name, StateFigures: m.figures(func(of func(*Scene) float64) Quantity {
 			return f.quantity(func(s *Scene) float64 { return of(s.inState(i)) })
-		})})
+		})}
+		if rear := m.findRear(f, i); rear != nil {
+			result.Rear = m.rearResult(f, rear, result.RimTotalToeMm)
+		} else {
+			c.Notes = append(c.Notes, Message{"rear_not_seen", Params{"state": state.Name}})
+		}
+		c.States = append(c.States, result)
 		if i > 0 {
 			c.Changes = append(c.Changes, m.changed(f, states, i))
 		}

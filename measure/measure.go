@@ -182,7 +182,7 @@ const degPerRad = 180 / math.Pi
 // report says what the joint solution means.
 func (m *set) report(f *fitted) *Measurement {
 	rim := f.quantity(m.totalToeMm)
-	rear := m.findRear(f)
+	rear := m.plainestRear(f)
 	var behind *RearResult
 	if rear != nil {
 		behind = m.rearResult(f, rear, rim)
@@ -207,7 +207,7 @@ func (m *set) report(f *fitted) *Measurement {
 	for side := range f.scene.Wheels {
 		r.Wheels = append(r.Wheels, m.wheelResult(f, Side(side)))
 		if rear != nil {
-			r.Wheels[side].ToeDeg = rear.quantity(f, 0, func(v vehicle) float64 { return v.toeRad(Side(side)) * degPerRad })
+			r.Wheels[side].ToeDeg = m.ownToe(f, rear, Side(side))
 		}
 	}
 	for photo := range f.scene.Photos {

@@ -92,15 +92,28 @@ func (r *rearWheel) behindFront(f *fitted, own *Solution[*Scene]) {
 	}
 }
 
-// vehicle is all three wheels.
+// vehicle is all three wheels as they stood in the state that shows the rear wheel.
 type vehicle struct {
-	front *Scene
-	rear  *Wheel
+	front    *Scene
+	rear     *Wheel
+	headings [2]float64 // of the front wheels: of the rims, or of their axles where positions tell
 }
 
-// quantity evaluates something of all three wheels; beside is what else makes it
+func (m *set) vehicle(s *Scene, rear *Wheel, state int) vehicle {
+	v := vehicle{front: s.inState(state), rear: rear}
+	for side := range v.headings {
+		if m.positions != nil {
+			v.headings[side] = m.positions.headingRad(s, Side(side), state)
+		} else {
+			v.headings[side] = v.front.Wheels[side].rimHeadingRad()
+		}
+	}
+	return v
+}
+
+// rearQuantity evaluates something of all three wheels; beside is what else makes it
 // uncertain.
-func (r *rearWheel) quantity(f *fitted, beside float64, of func(vehicle) float64) Quantity {
+func (m *set) rearQuantity(f *fitted, r *rearWheel, beside float64, of func(vehicle) float64) Quantity {
 	size := r.covariance.SymmetricDim()
 	n := size - tyreNumbers
 	at := func(i int, by float64) float64 {
@@ -108,23 +121,21 @@ func (r *rearWheel) quantity(f *fitted, beside float64, of func(vehicle) float64
 		if i >= n {
 			tyre[i-n] = by
 			rear := r.movedBy(&tyre)
-			return of(vehicle{f.scene, &rear})
+			return of(m.vehicle(f.scene, &rear, r.state))
 		}
 		delta := make([]float64, n)
 		delta[i] = by
-		return of(vehicle{f.adjustment.layout.plus(f.scene, delta), &r.Wheel})
+		return of(m.vehicle(f.adjustment.layout.plus(f.scene, delta), &r.Wheel, r.state))
 	}
 	gradient := make([]float64, size)
 	for i := range gradient {
 		h := 0.01 * math.Sqrt(r.covariance.At(i, i))
 		gradient[i] = (at(i, h) - at(i, -h)) / (2 * h)
 	}
-	return quantity(of(vehicle{f.scene, &r.Wheel}), math.Sqrt(variance(r.covariance, gradient)+beside*beside))
+	return quantity(of(m.vehicle(f.scene, &r.Wheel, r.state)), math.Sqrt(variance(r.covariance, gradient)+beside*beside))
 }
 
-func (v vehicle) bisectorRad() float64 {
-	return (v.front.Wheels[Left].rimHeadingRad() + v.front.Wheels[Right].rimHeadingRad()) / 2
-}
+func (v vehicle) bisectorRad() float64 { return (v.headings[Left] + v.headings[Right]) / 2 }
 
 // ahead is from the rear wheel's centre to the middle of the track, seen from above.
 func (v vehicle) ahead() r3.Vec {
@@ -151,30 +162,46 @@ func (v vehicle) offsetMm() float64 {
 
 // toeRad is a front wheel's own, against the centreline.
 func (v vehicle) toeRad(side Side) float64 {
-	return side.sign() * (v.front.Wheels[side].rimHeadingRad() - v.centrelineRad())
+	return side.sign() * (v.headings[side] - v.centrelineRad())
 }
 
 // axleSigmas are how far the axles' directions may be from those seen, as standard
 // uncertainties in radians: of the rear wheel by its run-out, of which only the tyre was
-// seen, and of the bisector by that of both rims. Of a rim that runs out by p over its
-// diameter D, p/D/√2 shows along any direction.
+// seen, and of the bisector by that of both rims, or by what several positions leave of it.
+// Of a rim that runs out by p over its diameter D, p/D/√2 shows along any direction.
 func (m *set) axleSigmas(s *Scene, r *rearWheel) (rear, bisector float64) {
 	p := m.settings.RunoutMm / math.Sqrt2
-	return math.Hypot(p/(2*(r.Ring-r.Tube)), wobbleSigmaRad), p / m.rimsMm(s) * math.Sqrt2
+	rear = math.Hypot(p/(2*(r.Ring-r.Tube)), wobbleSigmaRad)
+	if m.positions != nil {
+		return rear, m.positions.restRad(r.state, [2]float64{0.5, 0.5})
+	}
+	return rear, p / m.rimsMm(s) * math.Sqrt2
+}
+
+// ownToe is a front wheel's, against the centreline.
+func (m *set) ownToe(f *fitted, r *rearWheel, side Side) Quantity {
+	beside := 0.0 // of a rim as it stood
+	if m.positions != nil {
+		var one [2]float64
+		one[side] = 1
+		beside = m.positions.restRad(r.state, one)
+	}
+	return m.rearQuantity(f, r, beside*degPerRad, func(v vehicle) float64 { return v.toeRad(side) * degPerRad })
 }
 
 // rearResult is what the rear wheel means; rims is their total toe as they stood.
 func (m *set) rearResult(f *fitted, r *rearWheel, rims Quantity) *RearResult {
 	rear, bisector := m.axleSigmas(f.scene, r)
 	thrust := math.Hypot(rear, bisector)
-	wheelbase := vehicle{f.scene, &r.Wheel}.wheelbaseMm()
+	wheelbase := m.vehicle(f.scene, &r.Wheel, r.state).wheelbaseMm()
+	of := func(beside float64, what func(vehicle) float64) Quantity { return m.rearQuantity(f, r, beside, what) }
 	result := &RearResult{
-		ThrustDeg:      r.quantity(f, thrust*degPerRad, func(v vehicle) float64 { return v.thrustRad() * degPerRad }),
-		ThrustMm:       r.quantity(f, thrust*wheelbase, func(v vehicle) float64 { return v.wheelbaseMm() * math.Sin(v.thrustRad()) }),
-		LeanDeg:        r.quantity(f, rear*degPerRad, func(v vehicle) float64 { return -v.rear.TiltRad * degPerRad }),
-		OffsetMm:       r.quantity(f, rear*wheelbase, vehicle.offsetMm),
-		SteeringOffDeg: r.quantity(f, bisector*degPerRad, func(v vehicle) float64 { return v.steeringOffRad() * degPerRad }),
-		WheelbaseMm:    r.quantity(f, 0, vehicle.wheelbaseMm),
+		ThrustDeg:      of(thrust*degPerRad, func(v vehicle) float64 { return v.thrustRad() * degPerRad }),
+		ThrustMm:       of(thrust*wheelbase, func(v vehicle) float64 { return v.wheelbaseMm() * math.Sin(v.thrustRad()) }),
+		LeanDeg:        of(rear*degPerRad, func(v vehicle) float64 { return -v.rear.TiltRad * degPerRad }),
+		OffsetMm:       of(rear*wheelbase, vehicle.offsetMm),
+		SteeringOffDeg: of(bisector*degPerRad, func(v vehicle) float64 { return v.steeringOffRad() * degPerRad }),
+		WheelbaseMm:    of(0, vehicle.wheelbaseMm),
 		Photo:          filepath.Base(m.inputs[r.photo].Photo.Path),
 	}
 	result.StraightTotalToeMm = m.straightAhead(f.scene, result, rims)

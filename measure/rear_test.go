@@ -54,35 +54,81 @@ func sampleTruth(t *testing.T) (left, right, rear trueWheel) {
 	return w.L, w.R, w.C
 }
 
+// trueRear is the sample's rear wheel against the front pair.
+func trueRear(t *testing.T) (bisector, centreline, dx, dy float64, rear trueWheel) {
+	t.Helper()
+	left, right, rear := sampleTruth(t)
+	dx, dy = (left.HubMm[0]+right.HubMm[0])/2-rear.HubMm[0], (left.HubMm[1]+right.HubMm[1])/2-rear.HubMm[1]
+	return (left.HeadingDeg + right.HeadingDeg) / 2, math.Atan2(-dx, dy) * degPerRad, dx, dy, rear
+}
+
+func assertInside(t *testing.T, name string, q Quantity, truth float64) {
+	t.Helper()
+	assert.True(t, q.Low95 <= truth && truth <= q.High95, "%s: %.3f is not in %.3f to %.3f", name, truth, q.Low95, q.High95)
+}
+
+func assertRear(t *testing.T, r *RearResult) {
+	t.Helper()
+	bisector, centreline, dx, dy, rear := trueRear(t)
+	sin, cos := math.Sincos(rear.HeadingDeg / degPerRad)
+	assertInside(t, "thrust", r.ThrustDeg, bisector-rear.HeadingDeg)
+	assertInside(t, "lean", r.LeanDeg, rear.CamberDeg)
+	assertInside(t, "steering", r.SteeringOffDeg, centreline-bisector)
+	assertInside(t, "offset", r.OffsetMm, -dx*cos-dy*sin)
+	assertInside(t, "wheelbase", r.WheelbaseMm, math.Hypot(dx, dy))
+}
+
+func assertOwnToes(t *testing.T, wheels []WheelResult) {
+	t.Helper()
+	left, right, _ := sampleTruth(t)
+	_, centreline, _, _, _ := trueRear(t)
+	assertInside(t, "left toe", wheels[Left].ToeDeg, left.RimToeDeg+centreline)
+	assertInside(t, "right toe", wheels[Right].ToeDeg, right.RimToeDeg-centreline)
+}
+
+// One of two states shows the rear wheel: it is measured between the front wheels of that
+// state, whether the states are positions of the wheels or are compared.
+func TestRearWheelInStates(t *testing.T) {
+	settings := Settings{BeadSeatMm: 305, RunoutMm: 1, SteerWithinDeg: 1}
+	states := []State{
+		{Name: "first", Inputs: sampleInputs(t, "front.jpg", "above.jpg")},
+		{Name: "second", Inputs: sampleInputs(t, "rear.jpg")},
+	}
+	c, err := Compare(states, settings)
+	require.NoError(t, err)
+	assert.Nil(t, c.States[0].Rear)
+	assert.Contains(t, c.Notes, Message{"rear_not_seen", Params{"state": "first"}})
+	require.NotNil(t, c.States[1].Rear)
+	assertRear(t, c.States[1].Rear)
+
+	// The photos are of one position: said to be of two, they show rims without run-out,
+	// whose leans are their axles'.
+	states[1].TurnRad = math.Pi
+	m, err := MeasurePositions(states, settings)
+	require.NoError(t, err)
+	r := m.Result
+	require.NotNil(t, r.Rear)
+	assert.Equal(t, "rear.jpg", r.Rear.Photo)
+	assertRear(t, r.Rear)
+	assertOwnToes(t, r.Wheels)
+	assert.Contains(t, r.Notes, Message{Code: "centreline"})
+	wheels := r.Wheels[Left].ToeDeg.Value + r.Wheels[Right].ToeDeg.Value
+	diameter := (r.Wheels[Left].RimDiameterMm.Value + r.Wheels[Right].RimDiameterMm.Value) / 2
+	assert.InDelta(t, r.RimTotalToeMm.Value, diameter*wheels/degPerRad, 0.05, "both wheels' own toe is the pair's")
+}
+
 func TestRearWheel(t *testing.T) {
 	settings := Settings{BeadSeatMm: 305, RunoutMm: 1, SteerWithinDeg: 1}
 	m, f, err := solve(sampleInputs(t, "front.jpg", "rear.jpg"), settings)
 	require.NoError(t, err)
-	r := m.findRear(f)
+	r := m.findRear(f, 0)
 	require.NotNil(t, r)
 	result := m.report(f).Result
 	require.NotNil(t, result.Rear)
 
 	t.Run("the truth is inside", func(t *testing.T) {
-		left, right, rear := sampleTruth(t)
-		bisector := (left.HeadingDeg + right.HeadingDeg) / 2
-		dx, dy := (left.HubMm[0]+right.HubMm[0])/2-rear.HubMm[0], (left.HubMm[1]+right.HubMm[1])/2-rear.HubMm[1]
-		centreline := math.Atan2(-dx, dy) * degPerRad
-		sin, cos := math.Sincos(rear.HeadingDeg / degPerRad)
-		for name, c := range map[string]struct {
-			q     Quantity
-			truth float64
-		}{
-			"thrust":    {result.Rear.ThrustDeg, bisector - rear.HeadingDeg},
-			"lean":      {result.Rear.LeanDeg, rear.CamberDeg},
-			"steering":  {result.Rear.SteeringOffDeg, centreline - bisector},
-			"offset":    {result.Rear.OffsetMm, -dx*cos - dy*sin},
-			"wheelbase": {result.Rear.WheelbaseMm, math.Hypot(dx, dy)},
-			"left toe":  {result.Wheels[Left].ToeDeg, left.RimToeDeg + centreline},
-			"right toe": {result.Wheels[Right].ToeDeg, right.RimToeDeg - centreline},
-		} {
-			assert.True(t, c.q.Low95 <= c.truth && c.truth <= c.q.High95, "%s: %.3f is not in %.3f to %.3f", name, c.truth, c.q.Low95, c.q.High95)
-		}
+		assertRear(t, result.Rear)
+		assertOwnToes(t, result.Wheels)
 		assert.Less(t, result.Rear.ThrustDeg.StandardUncertainty, 0.4)
 	})
 

@@ -25,7 +25,8 @@ import (
 // rearWheel is the rear wheel with what it was made of.
 type rearWheel struct {
 	Wheel
-	scene      *Scene // with the rear wheel in the left one's place
+	state      int    // of the vehicle, in which it was seen
+	scene      *Scene // of that state, with the rear wheel in the left one's place
 	photo      int    // that shows it
 	adjustment adjustment
 	residuals  []float64
@@ -47,8 +48,10 @@ const (
 
 	rearAlongStepMm, rearBesideStepMm = 30.0, 25.0
 	rearApartMm                       = 2 * rearAlongStepMm // of guesses that climb to different peaks
-	rearClimbed                       = 2                   // guesses of each size
-	rearFitted                        = 3                   // that got the most votes
+	rearClimbed                       = 5                   // guesses of each size
+	rearHearings                      = 3
+	rearPhotosDiffer                  = 2.6 // standard uncertainties: one in a hundred
+	rearReachPx                       = 5.0 // beyond which steps of full size tell no places apart
 	rearLeastScore                    = 0.3
 	rearTightPx                       = 1.0 // within which an edge agrees in the last vote
 	besideWheelMm                     = 150.0
@@ -56,7 +59,9 @@ const (
 	// What is asked of a wheel that is believed. A front tyre needs less of its outline,
 	// for the other one stands beside it.
 	rearSeenShare          = 0.25 // of the outline, that lies in the picture
-	rearClearShare         = 0.8  // of that, which agrees
+	rearClearShare         = 0.8  // of its half that is turned to the camera, which agrees
+	rearWholeShare         = 0.65 // of both halves, where both are asked
+	rearMostShare          = 1.1  // beyond, the outline turns back on itself where it was probed
 	rearLeastPoints        = 50
 	rearOffFloorMm         = 9.0
 	maxRearHeadingSigmaRad = 0.4 / degPerRad
@@ -139,8 +144,13 @@ func (k *rearSeeker) rate(g *rearGuess, reach float64) float64 {
 func (c *locus) visibleBehind() func(p *contourPoint, spoke r3.Vec) bool {
 	beside := math.Abs(r3.Dot(c.axes.axle, r3.Sub(c.eye, c.centre))) > besideWheelMm
 	return func(p *contourPoint, spoke r3.Vec) bool {
-		return p.at.Z > floorBlindMm && p.radial > 0 && (beside || r3.Dot(spoke, r3.Sub(c.eye, p.at)) > 0)
+		return p.at.Z > floorBlindMm && p.radial > 0 && (beside || c.turnedHere(p, spoke))
 	}
+}
+
+// turnedHere says whether the tread at a point of the outline is turned to the camera.
+func (c *locus) turnedHere(p *contourPoint, spoke r3.Vec) bool {
+	return r3.Dot(spoke, r3.Sub(c.eye, p.at)) > 0
 }
 
 // rearVisible is visibleBehind for points in the picture.
@@ -166,14 +176,17 @@ func (k *rearSeeker) climb(g rearGuess, reach float64, steps []float64) rearGues
 }
 
 // guessRear are places for a rear wheel, the best of each photo and size, with the
-// wheels that they mean.
-func (m *set) guessRear(scene *Scene) (guesses []rearGuess, wheels []Wheel) {
+// wheels that they mean. Only photos of the state are asked.
+func (m *set) guessRear(scene *Scene, shows func(photo int) bool) (guesses []rearGuess, wheels []Wheel) {
 	f := m.newFinder(scene)
 	coarse := rearSeeker{seeker{views: f.views, pictures: f.coarse, angles: anglesAround(searchAngles)}, scene.axleFrame()}
 	fine := rearSeeker{seeker{views: f.views, pictures: f.finer, angles: anglesAround(fineAngles)}, coarse.axle}
 	guesses = make([]rearGuess, len(m.inputs)*len(rearBeadSeats))
 	each(len(guesses), func(i int) {
 		photo, bead := i/len(rearBeadSeats), rearBeadSeats[i%len(rearBeadSeats)]/2
+		if !shows(photo) {
+			return
+		}
 		if r3.Dot(r3.Sub(f.views[photo].eye, coarse.axle.middle), coarse.axle.back) < 0 {
 			return // from before the axle, where the seat hides it
 		}
@@ -188,6 +201,7 @@ func (m *set) guessRear(scene *Scene) (guesses []rearGuess, wheels []Wheel) {
 		for _, g := range bestApart(list, rearClimbed, rearGuess.rank, rearGuess.near) {
 			g = coarse.climb(g, climbReachPx, []float64{10, 8, 0.02, 0.015, 4})
 			g = fine.climb(g, fineReachPx, []float64{5, 4, 0.01, 0.01, 2})
+			g = fine.climb(g, rearReachPx, []float64{3, 2, 0.006, 0.006, 2})
 			if g.score > guesses[i].score {
 				guesses[i] = g
 			}
@@ -203,55 +217,83 @@ func (m *set) guessRear(scene *Scene) (guesses []rearGuess, wheels []Wheel) {
 // tubeMm is half the width of the front tyres.
 func (s *Scene) tubeMm() float64 { return (s.Wheels[Left].Tube + s.Wheels[Right].Tube) / 2 }
 
-// findRear finds the rear wheel; nil where none is plainly seen, or where the vehicle may
-// have rolled between photos.
-func (m *set) findRear(f *fitted) *rearWheel {
-	if len(f.scene.Changes) > 1 {
-		return nil
-	}
-	trial := *m
-	trial.knowledge.rims[Left], trial.knowledge.rimSigma = rearBeadMm, rearBeadSigmaMm
-	guesses, wheels := trial.guessRear(f.scene)
-	heard := make([]rearWheel, len(guesses))
-	each(len(heard), func(i int) { heard[i] = trial.hearRear(f.scene, &wheels[i], guesses[i].photo) })
-	slices.SortStableFunc(heard, func(a, b rearWheel) int { return cmp.Compare(b.share, a.share) })
-	heard = heard[:min(len(heard), rearFitted)]
-	clear := make([]bool, len(heard))
-	each(len(heard), func(i int) { clear[i] = trial.fitRear(f, &heard[i]) == nil && trial.rearClear(f.scene, &heard[i]) })
+// plainestRear is the rear wheel in the state that shows its direction best; nil where
+// none shows it plainly.
+func (m *set) plainestRear(f *fitted) *rearWheel {
 	var best *rearWheel
-	for i := range heard {
-		if clear[i] && (best == nil || heard[i].share > best.share) {
-			best = &heard[i]
-		}
-	}
-	if best == nil {
-		return nil
-	}
-	for i := range heard {
-		if o := &heard[i]; clear[i] && o != best {
-			if best.contradicts(o) {
-				return nil
-			}
-			best.spread(o)
+	for state := range max(1, len(f.scene.Changes)) {
+		if r := m.findRear(f, state); r != nil && (best == nil || r.sigma(wheelHeading) < best.sigma(wheelHeading)) {
+			best = r
 		}
 	}
 	return best
 }
 
+// findRear finds the rear wheel as it stood in a state, between the front wheels of that
+// state; nil where none is plainly seen.
+func (m *set) findRear(f *fitted, state int) *rearWheel {
+	scene := f.scene.alone(state)
+	trial := *m
+	trial.knowledge.rims[Left], trial.knowledge.rimSigma = rearBeadMm, rearBeadSigmaMm
+	guesses, wheels := trial.guessRear(scene, func(photo int) bool { return f.scene.Photos[photo].State == state })
+	tried := make([]*rearWheel, len(guesses))
+	each(len(guesses), func(i int) { tried[i] = trial.settleRear(f, scene, &wheels[i], guesses[i].photo) })
+	clear := slices.DeleteFunc(tried, func(r *rearWheel) bool { return r == nil })
+	if len(clear) == 0 {
+		return nil
+	}
+	best := slices.MinFunc(clear, func(a, b *rearWheel) int { return cmp.Compare(a.sigma(wheelHeading), b.sigma(wheelHeading)) })
+	best.state = state
+	for _, o := range clear {
+		if o != best {
+			if best.contradicts(o) {
+				return nil
+			}
+			best.spread(o, len(clear))
+		}
+	}
+	return best
+}
+
+// settleRear settles a guessed rear wheel; nil where it is not plainly seen. Along a flank
+// wheels of other sizes fit for a stretch: the edges are heard again from where they led to.
+func (m *set) settleRear(f *fitted, scene *Scene, guess *Wheel, photo int) *rearWheel {
+	w := *guess
+	for range rearHearings {
+		r := m.hearRear(scene, &w, photo)
+		if m.fitRear(f, &r) != nil {
+			return nil
+		}
+		if m.rearClear(scene, &r) {
+			return &r
+		}
+		w = r.Wheel
+	}
+	return nil
+}
+
 // contradicts says whether two wheels cannot both be right: from the same edges they
-// come out the same.
+// come out the same, from two photos within what their edges leave open.
 func (r *rearWheel) contradicts(o *rearWheel) bool {
-	return math.Abs(r.HeadingRad-o.HeadingRad) > math.Hypot(r.sigma(wheelHeading), o.sigma(wheelHeading))
+	limit := 1.0
+	if r.photo != o.photo {
+		limit = rearPhotosDiffer
+	}
+	return math.Abs(r.HeadingRad-o.HeadingRad) > limit*math.Hypot(r.sigma(wheelHeading), o.sigma(wheelHeading))
 }
 
 // spread adds to the uncertainty what another start of the search came to: as a size that
-// the edges hardly settle is found, the descent may end a little aside.
-func (r *rearWheel) spread(o *rearWheel) {
+// the edges hardly settle is found, the descent may end a little aside. Another photo's
+// edges say that themselves.
+func (r *rearWheel) spread(o *rearWheel, found int) {
+	if r.photo != o.photo {
+		return
+	}
 	n := r.covariance.SymmetricDim() - tyreNumbers
 	d := r.difference(&o.Wheel)
 	for i := range tyreNumbers {
 		for j := i; j < tyreNumbers; j++ {
-			r.covariance.SetSym(n+i, n+j, r.covariance.At(n+i, n+j)+d[i]*d[j]/rearFitted)
+			r.covariance.SetSym(n+i, n+j, r.covariance.At(n+i, n+j)+d[i]*d[j]/float64(found))
 		}
 	}
 }
@@ -340,13 +382,33 @@ func (m *set) rearClear(front *Scene, r *rearWheel) bool {
 		r.Tube < leastTubeMm, math.Abs(r.Centre.Z+hubSinkMm-r.Ring-r.Tube) > rearOffFloorMm:
 		return false
 	}
+	here, all := m.rearTally(r)
+	return here.share() >= rearClearShare && all.share() >= rearWholeShare && all.share() <= rearMostShare &&
+		all.agreeing >= rearLeastPoints && r.sigma(wheelHeading) <= maxRearHeadingSigmaRad
+}
+
+// rearTally tallies the half of the outline that is turned to the camera, for the frame's
+// fork covers some of the other on every vehicle, and all of it.
+func (m *set) rearTally(r *rearWheel) (here, all tally) {
 	c := newLocus(&r.Wheel, TyreOuter, 0, r.scene.view(r.photo))
-	outline := tally{probes: len(m.probes(&c, r.photo, probeSpacingPx, c.rearVisible()))}
-	for _, residual := range r.residuals {
-		if math.Abs(residual) < agreeingPx {
-			outline.agreeing++
+	turned := func(ip *imagePoint) bool {
+		sin, cos := math.Sincos(ip.u)
+		return c.turnedHere(&ip.contourPoint, c.axes.spoke(sin, cos))
+	}
+	for _, ip := range m.probes(&c, r.photo, probeSpacingPx, c.rearVisible()) {
+		all.probes++
+		if turned(&ip) {
+			here.probes++
 		}
 	}
-	r.share = outline.share()
-	return r.share >= rearClearShare && outline.agreeing >= rearLeastPoints && r.sigma(wheelHeading) <= maxRearHeadingSigmaRad
+	for i, o := range r.adjustment.edges {
+		if math.Abs(r.residuals[i]) >= agreeingPx {
+			continue
+		}
+		all.agreeing++
+		if ip, ok := c.nearest(o.at, o.u); ok && turned(&ip) {
+			here.agreeing++
+		}
+	}
+	return here, all
 }

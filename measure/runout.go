@@ -56,6 +56,7 @@ const (
 type positions struct {
 	weights    *mat.Dense // of the readings, for each of the unknowns
 	covariance *mat.SymDense
+	adjusted   *mat.SymDense // covariance of the readings by the adjustment
 	found      []float64
 	restMm     float64 // standard uncertainty of total toe beyond the adjustment's
 }
@@ -141,7 +142,8 @@ func (m *set) positionsBy(s *Scene, adjusted *mat.SymDense) (*positions, error) 
 			return nil, err
 		}
 	}
-	p.restMm = m.rimsMm(s) * p.restRad(adjusted)
+	p.adjusted = adjusted
+	p.restMm = m.rimsMm(s) * p.restRad(0, [2]float64{-0.5, 0.5})
 	return p, nil
 }
 
@@ -234,14 +236,29 @@ func (p *positions) runout(side Side) lean {
 	}
 }
 
-// restRad is the standard uncertainty of toe beyond what the adjustment makes of it.
-func (p *positions) restRad(adjusted *mat.SymDense) float64 {
-	n := len(p.found)
-	ask := make([]float64, n)
-	ask[axleUnknown(Right, leanHeading)], ask[axleUnknown(Left, leanHeading)] = 0.5, -0.5
+// headingRad is that of a wheel's axle as it was steered in a state.
+func (p *positions) headingRad(s *Scene, side Side, state int) float64 {
+	y := s.readings()
+	heading := p.of(axleUnknown(side, leanHeading), y)
+	if state > 0 {
+		heading += p.of(steeringUnknown(state), y)
+	}
+	return heading
+}
+
+// restRad is the standard uncertainty of a weighted sum of the axles' headings in a state,
+// left before right, beyond what the adjustment makes of it.
+func (p *positions) restRad(state int, weight [2]float64) float64 {
+	ask := make([]float64, len(p.found))
+	for side, w := range weight {
+		ask[axleUnknown(Side(side), leanHeading)] = w
+		if state > 0 {
+			ask[steeringUnknown(state)] += w
+		}
+	}
 	var weights mat.VecDense
-	weights.MulVec(p.weights.T(), mat.NewVecDense(n, ask))
-	return math.Sqrt(max(0, variance(p.covariance, ask)-variance(adjusted, weights.RawVector().Data)))
+	weights.MulVec(p.weights.T(), mat.NewVecDense(len(ask), ask))
+	return math.Sqrt(max(0, variance(p.covariance, ask)-variance(p.adjusted, weights.RawVector().Data)))
 }
 
 // runoutSigmaMm is the standard uncertainty that run-out leaves in total toe.

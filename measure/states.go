@@ -127,6 +127,16 @@ func changeBetween(from, to *Wheel) Change {
 	}
 }
 
+// alone is the scene of a state by itself, for photos of that state.
+func (s *Scene) alone(state int) *Scene {
+	one := s.inState(state).clone()
+	one.Changes = nil
+	for photo := range one.Photos {
+		one.Photos[photo].State = 0
+	}
+	return one
+}
+
 // photosPerState is how many photos show a wheel as it stood, on the average.
 func (s *Scene) photosPerState() float64 {
 	return float64(len(s.Photos)) / float64(max(1, len(s.Changes)))

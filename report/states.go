@@ -90,6 +90,7 @@ func ComparisonText(w io.Writer, c measure.Comparison) error {
 	for _, state := range c.States {
 		p.heading(fmt.Sprintf("%q by itself", printable(state.Name)))
 		p.figures(state.StateFigures)
+		p.rear(fmt.Sprintf("Rear wheel, %q", printable(state.Name)), state.Rear)
 	}
 	p.wrapped("  ", "Toe is positive inward, camber when the top leans outward.")
 	p.list("Notes", texts(p.l.notes(c.Notes, c.EnglishNotes)))

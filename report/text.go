@@ -22,7 +22,7 @@ func Text(w io.Writer, r measure.Result) error {
 	p.toe(r)
 	p.wheels(r.Wheels)
 	p.lengths(r)
-	p.rear(r.Rear)
+	p.rear("Rear wheel, in the same way", r.Rear)
 	p.runout(r.Runout)
 	p.photos(r)
 	p.budget(r)
@@ -118,11 +118,11 @@ func (p *page) lengths(r measure.Result) {
 	p.row("hub height", r.HubHeightMm, "mm")
 }
 
-func (p *page) rear(r *measure.RearResult) {
+func (p *page) rear(heading string, r *measure.RearResult) {
 	if r == nil {
 		return
 	}
-	p.heading("Rear wheel, in the same way; positive is to the right")
+	p.heading(heading + "; positive is to the right")
 	p.row("rolls, against front pair", r.ThrustDeg, "°")
 	p.row("over the wheelbase", r.ThrustMm, "mm")
 	p.row("lean", r.LeanDeg, "°")

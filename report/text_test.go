@@ -42,6 +42,14 @@ func TestTextAndJSONSayTheSame(t *testing.T) {
 			Camber   measure.Quantity `json:"camber_deg"`
 			Diameter measure.Quantity `json:"rim_diameter_mm"`
 		} `json:"wheels"`
+		Behind *struct {
+			Thrust   measure.Quantity `json:"thrust_deg"`
+			Over     measure.Quantity `json:"thrust_mm"`
+			Lean     measure.Quantity `json:"lean_deg"`
+			Offset   measure.Quantity `json:"offset_mm"`
+			Steering measure.Quantity `json:"steering_off_deg"`
+			Base     measure.Quantity `json:"wheelbase_mm"`
+		} `json:"rear"`
 	}
 	require.NoError(t, json.Unmarshal(resultJSON(t, r), &doc))
 	rows := map[string]measure.Quantity{
@@ -55,7 +63,14 @@ func TestTextAndJSONSayTheSame(t *testing.T) {
 		rows[w.Side+" camber"] = w.Camber
 		rows[w.Side+" rim diameter"] = w.Diameter
 	}
-	require.Len(t, rows, 10)
+	require.NotNil(t, doc.Behind)
+	rows["rolls, against front pair"] = doc.Behind.Thrust
+	rows["over the wheelbase"] = doc.Behind.Over
+	rows["lean"] = doc.Behind.Lean
+	rows["runs beside the middle"] = doc.Behind.Offset
+	rows["steering off centre"] = doc.Behind.Steering
+	rows["wheelbase"] = doc.Behind.Base
+	require.Len(t, rows, 16)
 
 	text := resultText(t, r)
 	for name, q := range rows {

@@ -1,8 +1,10 @@
 package samples
 
 import (
+	"cmp"
 	"math"
 	"math/rand/v2"
+	"slices"
 
 	"rimpair/calib"
 )
@@ -101,6 +103,7 @@ type View string
 const (
 	Front            View = "front"
 	RearView         View = "rear"
+	Behind           View = "behind" // from farther back, the rear wheel wholly in the picture
 	Above            View = "above"
 	LeftSide         View = "left"
 	RightSide        View = "right"
@@ -126,6 +129,8 @@ func (v View) stand() stand {
 		return at(0, 1250, 1130, 100, 220, 180, middle)
 	case RearView:
 		return at(0, -1420, 1600, 90, 200, 250, middle)
+	case Behind:
+		return at(300, -2050, 1700, 100, 150, 150, vec{Y: -350, Z: 100})
 	case Above:
 		return at(0, 20, 1790, 120, 120, 130, vec{Y: 20})
 	case LeftSide:
@@ -270,7 +275,11 @@ func (s *Shot) aim(g *rand.Rand, lens calib.Camera, v Vehicle, sheets []Sheet) {
 	if s.View == Above {
 		s.Orientation = 1
 	}
-	wanted := mustShow(v, sheets)
+	wanted := mustShow(sheets, v.Left, v.Right)
+	if s.View == Behind {
+		wanted = mustShow(sheets, v.Left, v.Right, v.Rear)
+		stand.place.X *= rearmostSide(sheets) // else the rear wheel may hide that sheet
+	}
 	spread := func(mean, by vec) vec {
 		return vec{
 			X: mean.X + uniform(g, -by.X, by.X), Y: mean.Y + uniform(g, -by.Y, by.Y), Z: mean.Z + uniform(g, -by.Z, by.Z),
@@ -291,10 +300,16 @@ func (s *Shot) aim(g *rand.Rand, lens calib.Camera, v Vehicle, sheets []Sheet) {
 	}
 }
 
+// rearmostSide is the side on which the rearmost sheet lies, right positive.
+func rearmostSide(sheets []Sheet) float64 {
+	rearmost := slices.MinFunc(sheets, func(a, b Sheet) int { return cmp.Compare(a.Corner(0).Y, b.Corner(0).Y) })
+	return math.Copysign(1, rearmost.Corner(0).X)
+}
+
 // mustShow lists the points that a photo has to show: the tyres and the boards.
-func mustShow(v Vehicle, sheets []Sheet) []vec {
+func mustShow(sheets []Sheet, wheels ...Wheel) []vec {
 	var points []vec
-	for _, w := range []Wheel{v.Left, v.Right} {
+	for _, w := range wheels {
 		f := axesAbout(w.Hub, w.Axle(), vec{Z: 1})
 		for i := range 12 {
 			sin, cos := math.Sincos(float64(i) * math.Pi / 6)

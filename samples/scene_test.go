@@ -10,7 +10,7 @@ import (
 	"rimpair/calib"
 )
 
-var allViews = []View{Front, RearView, Above, LeftSide, RightSide, CornerFrontLeft, CornerFrontRight, CornerRearLeft, CornerRearRight}
+var allViews = []View{Front, RearView, Behind, Above, LeftSide, RightSide, CornerFrontLeft, CornerFrontRight, CornerRearLeft, CornerRearRight}
 
 // What is drawn stays within the ranges of the photos that came with the project, and
 // every photo shows what it has to.
@@ -37,7 +37,7 @@ func TestDrawnScenesAreSensible(t *testing.T) {
 		assert.Greater(t, s.Sheets[0].Y, 300.)
 		assert.Less(t, s.Sheets[1].Y, -300.)
 		for _, shot := range s.Shots {
-			require.True(t, shot.shows(mustShow(s.Vehicle, s.Sheets)), shot.Name)
+			require.True(t, shot.shows(mustShow(s.Sheets, s.Vehicle.Left, s.Vehicle.Right)), shot.Name)
 			true35 := shot.Camera.F * math.Hypot(36, 24) / math.Hypot(float64(shot.Width), float64(shot.Height))
 			assert.InDelta(t, 1, float64(shot.Phone.Focal35Mm)/true35, 0.04) // 3 % and the jitter
 			distance := norm(shot.Pose.Origin())

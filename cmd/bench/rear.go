@@ -28,7 +28,7 @@ func (b *bench) rearTables() error {
 	b.rears(given)
 
 	scenes := min(b.scenes, 40)
-	b.title("Rear wheel in %d drawn vehicles from seed %d, front, rear and above, %d px", scenes, b.seed, b.long)
+	b.title("Rear wheel in %d drawn vehicles from seed %d, front, rear and from behind all of it, %d px", scenes, b.seed, b.long)
 	var drawn []*trial
 	for i := range scenes {
 		t, err := b.drawnRear(b.seed + uint64(i))
@@ -44,7 +44,7 @@ func (b *bench) rearTables() error {
 func (b *bench) drawnRear(seed uint64) (*trial, error) {
 	dir := filepath.Join(b.dir, fmt.Sprint("rear", seed))
 	defer os.RemoveAll(dir)
-	scene := samples.NewScene(seed, samples.Options{LongSide: b.long})
+	scene := samples.NewScene(seed, samples.Options{LongSide: b.long, Views: []samples.View{samples.Front, samples.RearView, samples.Behind}})
 	if err := scene.Write(dir); err != nil {
 		return nil, err
 	}
