@@ -37,10 +37,14 @@ func TestDrawnScenesAreSensible(t *testing.T) {
 		assert.Greater(t, s.Sheets[0].Y, 300.)
 		assert.Less(t, s.Sheets[1].Y, -300.)
 		for _, shot := range s.Shots {
-			require.True(t, shot.shows(mustShow(s.Sheets, s.Vehicle.Left, s.Vehicle.Right)), shot.Name)
+			wheels, middle := []Wheel{s.Vehicle.Left, s.Vehicle.Right}, vec{}
+			if shot.View == Behind {
+				wheels, middle = append(wheels, s.Vehicle.Rear), times(0.5, s.Vehicle.Rear.Hub)
+			}
+			require.True(t, shot.shows(mustShow(s.Sheets, wheels...)), shot.Name)
 			true35 := shot.Camera.F * math.Hypot(36, 24) / math.Hypot(float64(shot.Width), float64(shot.Height))
 			assert.InDelta(t, 1, float64(shot.Phone.Focal35Mm)/true35, 0.04) // 3 % and the jitter
-			distance := norm(shot.Pose.Origin())
+			distance := norm(minus(shot.Pose.Origin(), middle))
 			assert.InDelta(t, 1900, distance, 900, shot.Name)
 		}
 	}
