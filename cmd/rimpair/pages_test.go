@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/json"
 	"fmt"
 	"io/fs"
 	"math"
@@ -16,6 +17,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"rimpair/report"
 	"rimpair/report/serve"
 	pages "rimpair/report/serve/page"
 )
@@ -227,6 +229,25 @@ func TestPagesCatalogues(t *testing.T) {
 		for _, key := range spoken.FindAllSubmatch(content, -1) {
 			assert.NotEmpty(t, en[string(key[1])], "%s: %s", name, key[1])
 		}
+	}
+}
+
+// Stages, checks, rods and toe are called on the pages as in the reports.
+func TestPagesAndReportsSpeakAlike(t *testing.T) {
+	alike := regexp.MustCompile(`^(stage|check|rod|toe)\.`)
+	for _, code := range report.LanguageCodes() {
+		content, err := os.ReadFile("../../report/languages/" + code + ".json")
+		require.NoError(t, err)
+		var inReports map[string]string
+		require.NoError(t, json.Unmarshal(content, &inReports))
+		n := 0
+		for key, text := range catalogue(t, code) {
+			if said, ok := inReports[key]; ok && alike.MatchString(key) {
+				n++
+				assert.Equal(t, said, text, "%s in %s", key, code)
+			}
+		}
+		assert.Greater(t, n, 20)
 	}
 }
 
