@@ -35,6 +35,7 @@ func TestPages(t *testing.T) {
 		{"keyboard", pagesByKeyboard},
 		{"lost line", pagesWithLostLine},
 		{"review", pagesReview},
+		{"german", pagesInGerman},
 	} {
 		t.Run(one.name, func(t *testing.T) { one.test(t, c) })
 	}

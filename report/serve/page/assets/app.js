@@ -10,12 +10,13 @@ import { jobs, overview } from './jobs.js';
 import { review } from './review.js';
 import { pair } from './pair.js';
 
+// A job's folder may have any letters in its name: in an address they are encoded.
 const routes = [
   [/^#\/pair(?:\?to=(.*))?$/, pair],
   [/^#\/jobs$/, jobs],
   [/^#\/review(?:\/([\w-]+))?$/, review],
-  [/^#\/job\/([\w-]+)$/, overview],
-  [/^#\/job\/([\w-]+)\/(sheets|ruler|vehicle|checks|photos|result)$/, measure],
+  [/^#\/job\/([^/]+)$/, overview],
+  [/^#\/job\/([^/]+)\/(sheets|ruler|vehicle|checks|photos|result)$/, measure],
   [/^#\/new\/(sheets|ruler|vehicle)$/, (show, step) => measure(show, null, step)],
 ];
 

@@ -29,7 +29,7 @@ export async function jobs(show) {
 }
 
 function card({ id, reference, customer, vehicle, updated, state, toe: q, warning }) {
-  return h('li', { class: 'card' }, h('h2', {}, h('a', { href: `#/job/${id}` }, reference || id)),
+  return h('li', { class: 'card' }, h('h2', {}, h('a', { href: `#/job/${encodeURIComponent(id)}` }, reference || id)),
     warning && h('p', { class: 'alert' }, h('span', { 'aria-hidden': 'true' }, '⚠ '), warning),
     h('p', {}, [customer, vehicle, moment(updated)].filter(Boolean).join(' · ')),
     h('p', {}, q ? toe(q) : say('jobs.unmeasured')), h('p', {}, state));
@@ -40,8 +40,8 @@ export async function overview(show, id) {
   const { reference, customer, vehicle } = job.record;
   const last = job.stages.at(-1);
   const link = (to, key, more = {}) => h('a', { href: to, class: 'button', ...more }, say(key));
-  const file = (name, key) => link(`/api/jobs/${id}/${name}`, key, name.endsWith('.zip') ? { download: `${reference || id}.zip` } : { target: '_blank', rel: 'noopener' });
-  show(reference || id, alarms(job),
+  const file = (name, key) => link(`/api/jobs/${id}/${name}`, key, name.endsWith('.zip') ? { download: `${reference || job.id}.zip` } : { target: '_blank', rel: 'noopener' });
+  show(reference || job.id, alarms(job),
     h('p', { class: 'about' }, [customer, vehicle?.name, vehicle?.rim_mm && `${vehicle.rim_mm} mm`].filter(Boolean).join(' · ')),
     last ? h('section', { class: 'reading', 'aria-labelledby': 'latest' }, h('h2', { id: 'latest' }, say(`stage.${last.stage}`)), figure(last.total_toe_mm),
       h('div', { class: 'bar' }, intervalBar({ toe: last.total_toe_mm, target: job.target, before: job.stages.slice(0, -1).map((each) => each.total_toe_mm) })), h('p', { class: 'hint' }, say('bar.key')))

@@ -89,9 +89,9 @@ function vehicle({ id, job, show }) {
       vehicle: { name: name.value.trim(), rim_mm: Number(rim.value), steering: { ...steering, sprung: sprung.checked, rider_on: rider.checked } },
     };
     if (id) await post(`jobs/${id}/vehicle`, entered);
-    const made = id ? { id } : await post('jobs', { ...draft(), ...entered });
+    const made = id ?? encodeURIComponent((await post('jobs', { ...draft(), ...entered })).id);
     if (!id) keepDraft(null);
-    location.hash = address(made.id, 'checks');
+    location.hash = address(made, 'checks');
   };
   show(say('vehicle.title'), guarded(saved,
     field(say('vehicle.reference'), reference, say('vehicle.reference.hint')), field(say('vehicle.name'), name), field(say('vehicle.customer'), customer),

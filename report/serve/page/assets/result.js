@@ -56,14 +56,14 @@ function toeParts(q, { target, stages }, fresh) {
 // keep takes the photos and their result into the record.
 function keep(job, again) {
   const stage = select('stage', ['as_found', 'adjusted', 'first_lock_nut', 'second_lock_nut', 'final', 'follow_up'].map((each) => [each, say(`stage.${each}`)]), job.next.stage);
-  const send = async () => { await post(`jobs/${job.id}/settle`, { stage: stage.value, note: say('keep.unused') }); await again(); };
+  const send = async () => { await post(`jobs/${encodeURIComponent(job.id)}/settle`, { stage: stage.value, note: say('keep.unused') }); await again(); };
   return h('section', { 'aria-labelledby': 'keep' }, h('h2', { id: 'keep' }, say('keep.title')),
     guarded(send, field(say('keep.stage'), stage, say('keep.hint')), h('p', {}, h('button', { class: 'main' }, say('keep.do')))));
 }
 
 function nextParts(job, fresh) {
   const { task, text } = job.next;
-  const link = (step, text) => h('p', {}, h('a', { href: `#/job/${job.id}/${step}`, class: 'button' }, say(text)));
+  const link = (step, text) => h('p', {}, h('a', { href: `#/job/${encodeURIComponent(job.id)}/${step}`, class: 'button' }, say(text)));
   return h('section', { 'aria-labelledby': 'next' }, h('h2', { id: 'next' }, say('next.title')),
     fresh ? h('p', {}, say('next.keep')) : h('p', {}, text),
     !fresh && (task === 'clear' || task === 'checks' ? link('checks', 'next.tochecks') : task !== 'wait' && task !== 'adjust' && link('photos', 'next.again')));
@@ -91,7 +91,7 @@ function turnedForm(job, again) {
   const send = async () => {
     const wrong = rows.filter(({ turns }) => fault(turns, read(turns.value) > 0 && read(turns.value) <= 20 ? '' : say('turned.wrong')));
     if (wrong.length) return wrong[0].turns.focus();
-    await post(`jobs/${job.id}/turned`, { turned: rows.map(({ rod, way, turns }) => ({ rod: rod.value, longer_by_turns: Number(way.value) * read(turns.value) })) });
+    await post(`jobs/${encodeURIComponent(job.id)}/turned`, { turned: rows.map(({ rod, way, turns }) => ({ rod: rod.value, longer_by_turns: Number(way.value) * read(turns.value) })) });
     await again();
   };
   return h('section', { 'aria-labelledby': 'turned' }, h('h2', { id: 'turned' }, say('turned.title')), guarded(send, h('p', { class: 'hint' }, say('turned.hint')),
@@ -163,7 +163,7 @@ function steeringForm(job, again) {
       kind: kind.value, rods: rods.value, ends: ends.value, left_thread: left.value, thread: thread.value.trim(), target,
       arm_mm: arm.value.trim() && { ...s.arm_mm, value: read(arm.value) }, engaged_mm: engaged.value.trim() && read(engaged.value),
     };
-    await post(`jobs/${job.id}/steering`, Object.fromEntries(Object.entries({ ...s, ...told }).filter(([, value]) => value !== '' && value != null)));
+    await post(`jobs/${encodeURIComponent(job.id)}/steering`, Object.fromEntries(Object.entries({ ...s, ...told }).filter(([, value]) => value !== '' && value != null)));
     await again();
   };
   return h('details', { id: 'steering', open: job.next.task === 'adjust' && !job.advice }, h('summary', {}, say('steering.title')), guarded(send,
