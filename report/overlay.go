@@ -64,7 +64,7 @@ type photoDrawing struct {
 func DrawPhoto(photo *Picture, o measure.Overlay) {
 	d := newPhotoDrawing(photo, photoUnits)
 	d.marks(o)
-	d.names(d.labels(o))
+	d.names(d.labels(o), English())
 	d.legend(o)
 }
 
@@ -91,15 +91,14 @@ func (d *photoDrawing) labels(o measure.Overlay) []label {
 
 // DrawOutlines draws the wheels' outlines alone, so thick that they still show once the
 // photo is made small.
-func DrawOutlines(photo *Picture, curves []measure.Curve) {
+func DrawOutlines(photo *Picture, curves []measure.Curve, l *Language) {
 	d := newPhotoDrawing(photo, 400)
 	d.curves(curves)
-	d.names(d.sideNames(curves))
+	d.names(d.sideNames(curves), l)
 }
 
-// names writes labels in English.
-func (d *photoDrawing) names(labels []label) {
-	l := English()
+// names writes labels.
+func (d *photoDrawing) names(labels []label, l *Language) {
 	d.font(d.bold, 14)
 	for _, w := range labels {
 		d.label(l.worded("label", w.Message, "").Text, w.x, w.y, faded(black(), 0.8), white())

@@ -188,7 +188,7 @@ func TestPointsThatAreNowhere(t *testing.T) {
 func TestOutlinesShowInSmallPictures(t *testing.T) {
 	p := NewPicture(grey(4000, 3000), 1)
 	line := measure.Curve{Side: "left", Points: []calib.Point{{X: 1000, Y: 1500}, {X: 3000, Y: 1500}}}
-	DrawOutlines(p, []measure.Curve{line})
+	DrawOutlines(p, []measure.Curve{line}, English())
 	small := imaging.Resize(p.Upright, 480, 0, imaging.Box)
 	changed := 0.0
 	for y := range small.Rect.Dy() {

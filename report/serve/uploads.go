@@ -161,7 +161,7 @@ func (s *Server) answerPicture(w http.ResponseWriter, r *http.Request, path stri
 	if err != nil {
 		return busy("The server closes.")
 	}
-	small, err := smallPicture(path, j.Orientation, width, marks)
+	small, err := smallPicture(path, j.Orientation, width, marks, s.language(r))
 	release()
 	if os.IsNotExist(err) {
 		return notFound("picture") // taken away meanwhile
@@ -182,13 +182,13 @@ func (s *Server) answerPicture(w http.ResponseWriter, r *http.Request, path stri
 // smallWidth of a picture is that up to which single edge points do not show.
 const smallWidth = 640
 
-func smallPicture(path string, orientation, width int, marks *measure.Overlay) (image.Image, error) {
+func smallPicture(path string, orientation, width int, marks *measure.Overlay, l *report.Language) (image.Image, error) {
 	picture, err := report.OpenPicture(path, orientation)
 	if err != nil {
 		return nil, err
 	}
 	if marks != nil && width <= smallWidth {
-		report.DrawOutlines(picture, marks.Curves)
+		report.DrawOutlines(picture, marks.Curves, l)
 	} else if marks != nil {
 		report.DrawPhoto(picture, *marks)
 	}

@@ -1,6 +1,6 @@
 // What several views show: alarms, a toe, a photo and what it is worth, a refusal.
 import { h } from './dom.js';
-import { inch, number, say, toe } from './words.js';
+import { inch, language, number, say, toe } from './words.js';
 
 // alarms are the checks that are not in order, and files that are not as they were
 // recorded: nothing stands above them.
@@ -17,7 +17,7 @@ export function figure(q) {
 // picture is a photo made small, with the wheels drawn on: as its judgement found them,
 // or as they were measured.
 export function picture(path, key, name, measured = false) {
-  const image = h('img', { src: `/api/${path}/uploads/${key}/picture?marks=1&width=480${measured ? '&measured' : ''}`, alt: say('photos.alt', { name }), width: 480, height: 360, loading: 'lazy' });
+  const image = h('img', { src: `/api/${path}/uploads/${key}/picture?marks=1&width=480&language=${language}${measured ? '&measured' : ''}`, alt: say('photos.alt', { name }), width: 480, height: 360, loading: 'lazy' });
   image.addEventListener('error', () => image.remove()); // a file that is no picture has none
   return image;
 }
