@@ -2,6 +2,8 @@ package main
 
 import (
 	"encoding/json"
+	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
@@ -12,6 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"rimpair/measure"
+	"rimpair/samples"
 )
 
 // requireOwnSchema validates what a command of several states wrote.
@@ -109,4 +112,33 @@ func TestFolderOfPhotos(t *testing.T) {
 	states, err := parseStates([]string{"top=" + dir})
 	require.NoError(t, err)
 	assert.Equal(t, []namedPhotos{{"top", []string{filepath.Join(dir, "a.heic"), filepath.Join(dir, "b.JPG")}}}, states)
+}
+
+// Drawn photos of the wheels with the valves at the top and half a turn on: total toe is the
+// axles', the rims' run-out comes out, and the rear wheel is measured where it is seen.
+func TestPositionsOfDrawnWheels(t *testing.T) {
+	dir := t.TempDir()
+	scene := samples.NewScene(10, samples.Options{LongSide: 2000, HalfTurn: true, Views: []samples.View{samples.Front, samples.Behind}})
+	require.NoError(t, scene.Write(dir))
+	at := func(position string) string {
+		return fmt.Sprintf("%s=%s,%s", position, filepath.Join(dir, position+"-front.jpg"), filepath.Join(dir, position+"-behind.jpg"))
+	}
+	v := scene.Vehicle
+	r := measured(t, "--camera", "none", "--rim", fmt.Sprint(v.Left.BeadSeatMm), "--at", at("top"), "--at", at("bottom"))
+
+	truth := v.State(0)
+	assertCovers(t, "total toe", r.TotalToeMm, truth.TotalToeMm)
+	assert.Less(t, r.TotalToeMm.StandardUncertainty, 0.5, "mm; otherwise it says little")
+	require.Len(t, r.Runout, 2)
+	assertCovers(t, "run-out of the left rim", r.Runout[0].PeakToPeakMm, v.Left.RunoutMm)
+	assertCovers(t, "run-out of the right rim", r.Runout[1].PeakToPeakMm, v.Right.RunoutMm)
+
+	require.NotNil(t, r.Rear)
+	left, right, rear := truth.Wheels.L, truth.Wheels.R, truth.Wheels.C
+	bisector := (left.HeadingDeg + right.HeadingDeg) / 2
+	centreline := math.Atan2(rear.HubMm[0]-(left.HubMm[0]+right.HubMm[0])/2, (left.HubMm[1]+right.HubMm[1])/2-rear.HubMm[1]) * 180 / math.Pi
+	assertCovers(t, "thrust line", r.Rear.ThrustDeg, bisector-rear.HeadingDeg)
+	assertCovers(t, "steering off centre", r.Rear.SteeringOffDeg, centreline-bisector)
+	assertCovers(t, "left toe", r.Wheels[0].ToeDeg, centreline-left.HeadingDeg)
+	assertCovers(t, "right toe", r.Wheels[1].ToeDeg, right.HeadingDeg-centreline)
 }
