@@ -81,6 +81,33 @@ func TestPositionsWithoutErrors(t *testing.T) {
 	}
 }
 
+// Photos at 3 and at 9 named the wrong way round: the rims' leans contradict that, and the
+// interval grows until it holds the toe. Named right, nothing is widened.
+func TestPositionsNamedWrongly(t *testing.T) {
+	axle := [2][leanNumbers]float64{{-0.004, 0.03}, {0.006, -0.02}}
+	e := [2][leanNumbers]float64{{0.004, -0.002}, {-0.001, 0.005}}
+	m := &set{knowledge: exampleKnowledge(), settings: Settings{RunoutMm: 1}}
+	for _, turns := range [][]float64{{0, 90, 270}, {0, 90, 180, 270}} {
+		s := turnedScene(turns, axle, e)
+		adjusted := mat.NewSymDense(len(s.readings()), nil)
+		for i := range s.readings() {
+			adjusted.SetSym(i, i, 4e-8)
+		}
+		right, err := m.positionsBy(s, adjusted)
+		require.NoError(t, err)
+		assert.Equal(t, 1.0, right.doubt)
+		for state, turn := range turns {
+			for side := range s.Wheels {
+				s.Changes[state][side].TurnRad = -turn / degPerRad
+			}
+		}
+		wrong, err := m.positionsBy(s, adjusted)
+		require.NoError(t, err)
+		assert.Greater(t, wrong.doubt, 2.0)
+		assert.InDelta(t, 0.005*m.rimsMm(s), wrong.toeRad(s)*m.rimsMm(s), coverage95*wrong.restMm)
+	}
+}
+
 // Run-out, settling, steering and turns drawn as they are assumed: toe is within its
 // interval as often as stated, and run-out at least as often (its interval reaches to
 // zero where it cannot be told from it).
