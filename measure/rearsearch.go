@@ -30,7 +30,6 @@ type rearWheel struct {
 	photo      int    // that shows it
 	adjustment adjustment
 	residuals  []float64
-	share      float64       // of the outline in the picture that agrees
 	covariance *mat.SymDense // see behindFront
 }
 
@@ -243,14 +242,12 @@ func (m *set) findRear(f *fitted, state int) *rearWheel {
 		return nil
 	}
 	best := slices.MinFunc(clear, func(a, b *rearWheel) int { return cmp.Compare(a.sigma(wheelHeading), b.sigma(wheelHeading)) })
+	if slices.ContainsFunc(clear, best.contradicts) {
+		return nil
+	}
 	best.state = state
 	for _, o := range clear {
-		if o != best {
-			if best.contradicts(o) {
-				return nil
-			}
-			best.spread(o, len(clear))
-		}
+		best.spread(o, len(clear))
 	}
 	return best
 }
@@ -322,12 +319,11 @@ func (m *set) hearRear(scene *Scene, w *Wheel, photo int) rearWheel {
 		c := newLocus(&r.Wheel, TyreOuter, 0, r.scene.view(photo))
 		ballots := m.ask(&q, &c, edgeObservation{photo: photo, side: Left, kind: TyreOuter}, m.probes(&c, photo, ballotSpacingPx, c.rearVisible()))
 		if len(ballots) < fewBallots {
-			r.share = 0
 			return r
 		}
 		prior := m.guessPrior(&r.Wheel)
 		won := poll(ballots, &prior, tolerance)[0]
-		r.Wheel, r.share = r.movedBy(&won.delta), won.share
+		r.Wheel = r.movedBy(&won.delta)
 	}
 	r.scene.Wheels[Left] = r.Wheel
 	return r
