@@ -290,7 +290,7 @@ func TestJobTakesPositions(t *testing.T) {
 	succeeds(t, "job", "report", dir, "-o", base, "--language", "de")
 	html, err := os.ReadFile(base + ".html")
 	require.NoError(t, err)
-	assert.Contains(t, string(html), "Ventile nacheinander top, bottom")
+	assert.Contains(t, string(html), "Ventile nacheinander oben, unten")
 	assert.Contains(t, string(html), fmt.Sprintf(`<data value="%v">`, r.Runout[1].PeakToPeakMm.Value))
 }
 
