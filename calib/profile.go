@@ -190,6 +190,8 @@ func (p *Profile) validate() error {
 		if len(row) != n {
 			return fmt.Errorf("row %d of the covariance has %d numbers, not %d", i+1, len(row), n)
 		}
+	}
+	for i, row := range p.Covariance {
 		for j, v := range row {
 			if v != p.Covariance[j][i] {
 				return errors.New("its covariance is not symmetric")

@@ -77,6 +77,7 @@ func TestProfileRefused(t *testing.T) {
 		"principal elsewhere": {func(p *Profile) { p.Values[1] = 9000 }, "past the picture"},
 		"value missing":       {func(p *Profile) { p.Values = p.Values[1:] }, "6 values"},
 		"short row":           {func(p *Profile) { p.Covariance[6] = p.Covariance[6][:6] }, "row 7"},
+		"very short row":      {func(p *Profile) { p.Covariance[3] = p.Covariance[3][:1] }, "row 4"},
 		"not symmetric":       {func(p *Profile) { p.Covariance[2][1] *= 2 }, "not symmetric"},
 		"not definite":        {func(p *Profile) { p.Covariance[0][0] = 1e-6 }, "not positive definite"},
 		"steady beyond all":   {func(p *Profile) { p.LensMotion = 0.5 }, "lens motion"},
