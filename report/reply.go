@@ -67,7 +67,8 @@ func (r *reply) list(heading string, items []item) {
 	}
 }
 
-// wrong is what is wrong and what to do about it, by its code, else as measuring says it. A reply needs no figures of it: they are in the table.
+// wrong is what is wrong and what to do about it, by its code, else as measuring says it.
+// A reply needs no figures of it: they are in the table.
 func (l *Language) wrong(code, text, remedy string) string {
 	if said, ok := l.find("refused." + code); ok {
 		return said + " " + l.say("refused."+code+".remedy")

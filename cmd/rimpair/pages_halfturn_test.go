@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 	"math"
-	"os"
 	"path/filepath"
 	"slices"
 	"testing"
@@ -18,9 +17,7 @@ import (
 // The wheels half a turn on: photos that do not go with the first say so and leave the
 // toe of the others; those that do take the run-out out of it.
 func pagesHalfTurn(t *testing.T, c *chromium) {
-	scene := samples.NewScene(22, samples.Options{
-		LongSide: 2000, Setting: samples.Bench, Views: []samples.View{samples.Front, samples.RearView}, HalfTurn: true, Guards: samples.NoGuards,
-	})
+	scene := halfTurnScene()
 	moved := scene
 	moved.Sheets = slices.Clone(scene.Sheets)
 	moved.Sheets[1].X += 40
@@ -86,15 +83,21 @@ func bottomPhotographed(b *browser, id string, photos map[string]string) {
 	b.choose("files-bottom-rear", photos["bottom-rear"])
 }
 
+// halfTurnScene has a photo from the front and one from the rear, and both again with the
+// wheels half a turn on.
+func halfTurnScene() samples.Scene {
+	return samples.NewScene(22, samples.Options{
+		LongSide: 2000, Setting: samples.Bench, Views: []samples.View{samples.Front, samples.RearView}, HalfTurn: true, Guards: samples.NoGuards,
+	})
+}
+
 // drawn writes a scene's photos and gives their paths by name.
 func drawn(t *testing.T, scene samples.Scene) map[string]string {
 	t.Helper()
 	dir, paths := t.TempDir(), map[string]string{}
-	for i, shot := range scene.Shots {
-		content, err := scene.Photo(i)
-		require.NoError(t, err)
+	require.NoError(t, scene.Write(dir))
+	for _, shot := range scene.Shots {
 		paths[shot.Name] = filepath.Join(dir, shot.Name+".jpg")
-		require.NoError(t, os.WriteFile(paths[shot.Name], content, 0o600))
 	}
 	return paths
 }

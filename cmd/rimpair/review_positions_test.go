@@ -17,9 +17,7 @@ import (
 // Photos of both half turns that a customer sent in two folders are measured as positions:
 // the axles' toe and each rim's run-out are those of the scene.
 func TestReviewOfPositions(t *testing.T) {
-	scene := samples.NewScene(22, samples.Options{
-		LongSide: 2000, Setting: samples.Bench, Views: []samples.View{samples.Front, samples.RearView}, HalfTurn: true, Guards: samples.NoGuards,
-	})
+	scene := halfTurnScene()
 	dir := t.TempDir()
 	for name, path := range drawn(t, scene) {
 		position, view, _ := strings.Cut(name, "-")

@@ -73,16 +73,6 @@ func TestSettlePositions(t *testing.T) {
 			}
 			return &measure.Result{}, nil
 		})
-		var said []string
-		for _, s := range m.States {
-			said = append(said, fmt.Sprint(s.Photos))
-		}
-		for _, r := range m.LeftOut {
-			said = append(said, "without "+r.Photo)
-		}
-		if m.Refused != nil {
-			said = append(said, m.Refused.Code)
-		}
-		assert.Equal(t, c.want, strings.Join(append(said, fmt.Sprint(m.Notes)), " "), name)
+		assert.Equal(t, c.want, strings.Join(append(outcome(&m), fmt.Sprint(m.Notes)), " "), name)
 	}
 }

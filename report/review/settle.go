@@ -15,9 +15,9 @@ import (
 // contradict each other shows that the order is none, and that other rounds may be mixed
 // unnoticed: then there is no number. Photos of several positions of the wheels, as their
 // folders say, are measured as such; where that is refused, the positions are the rounds.
-// Before that, photos of which only the order says that
-// they belong to the group are left out; and where a refusal names a photo, the others are
-// tried without it. What no number is of is always said.
+// Before that, photos of which only the order says that they belong to the group are left
+// out; and where a refusal names a photo, the others are tried without it. What no number
+// is of is always said.
 
 // State is photos that were measured together.
 type State struct {

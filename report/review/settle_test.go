@@ -82,19 +82,23 @@ func TestSettle(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			m := settle(Group{Photos: c.photos}, byState)
-			var said []string
-			for _, s := range m.States {
-				said = append(said, fmt.Sprint(s.Photos))
-			}
-			for _, r := range m.LeftOut {
-				said = append(said, "without "+r.Photo)
-			}
-			if m.Refused != nil {
-				said = append(said, m.Refused.Code)
-			}
-			assert.Equal(t, c.want, strings.Join(append(said, m.Notes...), " "))
+			assert.Equal(t, c.want, strings.Join(append(outcome(&m), m.Notes...), " "))
 		})
 	}
+}
+
+// outcome is what was measured together, left out and refused.
+func outcome(m *Measured) (said []string) {
+	for _, s := range m.States {
+		said = append(said, fmt.Sprint(s.Photos))
+	}
+	for _, r := range m.LeftOut {
+		said = append(said, "without "+r.Photo)
+	}
+	if m.Refused != nil {
+		said = append(said, m.Refused.Code)
+	}
+	return said
 }
 
 // many are photos of one state, some eighths of the way around apart.

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"log"
-	"maps"
 	"path/filepath"
 	"runtime/debug"
 	"slices"
@@ -142,18 +141,15 @@ func (t *shoot) measureShots(shots []*shot, latest *measurement) *measurement {
 // measureAlone falls back on the position that settles most where the photos of all
 // positions together were refused.
 func (s *Server) measureAlone(all *measurement, from spool, settings measure.Settings, camera string) {
-	positions := map[string][]*shot{}
-	for _, p := range all.shots {
-		positions[p.Position] = append(positions[p.Position], p)
-	}
+	positions := all.byPosition()
 	if len(positions) < 2 {
 		return
 	}
-	for _, position := range slices.Sorted(maps.Keys(positions)) {
-		one := &measurement{shots: positions[position]}
+	for _, shots := range positions {
+		one := &measurement{shots: shots}
 		s.measure(one, from, settings, camera)
 		if one.found != nil && (all.found == nil || one.u() < all.u()) {
-			all.shots, all.found, all.inputs, all.alone = one.shots, one.found, one.inputs, position
+			all.shots, all.found, all.inputs, all.alone = one.shots, one.found, one.inputs, shots[0].Position
 		}
 	}
 }
@@ -199,14 +195,26 @@ func (s *Server) measure(done *measurement, from spool, settings measure.Setting
 // positions are the photos by where the valves stand.
 func (m *measurement) positions(in spool) []Position {
 	var list []Position
-	for _, p := range m.shots {
-		if n := len(list); n == 0 || list[n-1].Valves != p.Position {
-			list = append(list, Position{Valves: p.Position})
+	for _, shots := range m.byPosition() {
+		position := Position{Valves: shots[0].Position}
+		for _, p := range shots {
+			position.Paths = append(position.Paths, in.path(p))
 		}
-		last := &list[len(list)-1]
-		last.Paths = append(last.Paths, in.path(p))
+		list = append(list, position)
 	}
 	return list
+}
+
+// byPosition parts the shots where the position changes: those of one lie together.
+func (m *measurement) byPosition() (parts [][]*shot) {
+	for i, p := range m.shots {
+		if i == 0 || p.Position != m.shots[i-1].Position {
+			parts = append(parts, nil)
+		}
+		last := &parts[len(parts)-1]
+		*last = append(*last, p)
+	}
+	return parts
 }
 
 // failed is a measurement that went wrong for no fault of the photos.

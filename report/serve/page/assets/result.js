@@ -17,11 +17,11 @@ export async function result(page) {
   show(say('result.title', { stage: say(`stage.${stage}`) }),
     job.measured?.refused && h('section', { 'aria-labelledby': 'refused' }, h('h2', { id: 'refused' }, say(fresh ? 'result.apart' : 'result.refused')), refusedParts(job.measured, job.photos)),
     q ? toeParts(q, job, fresh) : h('p', {}, say('result.none')),
-    fresh && keep(job, again),
-    q && nextParts(job, fresh),
-    last && !fresh && [adviceParts(job.advice, job.next), job.next.task === 'adjust' && turnedForm(job, again)],
+    fresh && keep(page, again),
+    q && nextParts(page, fresh),
+    last && !fresh && [adviceParts(job.advice, job.next), job.next.task === 'adjust' && turnedForm(page, again)],
     fresh && [wheelTable(fresh), rearTable(fresh), budget(fresh), notes(fresh)],
-    steeringForm(job, again),
+    steeringForm(page, again),
     h('p', {}, h('a', { href: `#/job/${id}` }, say('result.record'))));
 }
 
@@ -54,16 +54,16 @@ function toeParts(q, { target, stages }, fresh) {
 }
 
 // keep takes the photos and their result into the record.
-function keep(job, again) {
+function keep({ id, job }, again) {
   const stage = select('stage', ['as_found', 'adjusted', 'first_lock_nut', 'second_lock_nut', 'final', 'follow_up'].map((each) => [each, say(`stage.${each}`)]), job.next.stage);
-  const send = async () => { await post(`jobs/${encodeURIComponent(job.id)}/settle`, { stage: stage.value, note: say('keep.unused') }); await again(); };
+  const send = async () => { await post(`jobs/${id}/settle`, { stage: stage.value, note: say('keep.unused') }); await again(); };
   return h('section', { 'aria-labelledby': 'keep' }, h('h2', { id: 'keep' }, say('keep.title')),
     guarded(send, field(say('keep.stage'), stage, say('keep.hint')), h('p', {}, h('button', { class: 'main' }, say('keep.do')))));
 }
 
-function nextParts(job, fresh) {
+function nextParts({ id, job }, fresh) {
   const { task, text } = job.next;
-  const link = (step, text) => h('p', {}, h('a', { href: `#/job/${encodeURIComponent(job.id)}/${step}`, class: 'button' }, say(text)));
+  const link = (step, text) => h('p', {}, h('a', { href: `#/job/${id}/${step}`, class: 'button' }, say(text)));
   return h('section', { 'aria-labelledby': 'next' }, h('h2', { id: 'next' }, say('next.title')),
     fresh ? h('p', {}, say('next.keep')) : h('p', {}, text),
     !fresh && (task === 'clear' || task === 'checks' ? link('checks', 'next.tochecks') : task !== 'wait' && task !== 'adjust' && link('photos', 'next.again')));
@@ -80,7 +80,7 @@ function adviceParts(advice, { task }) {
 }
 
 // turnedForm records what was turned: every rod as it was, which is not always as advised.
-function turnedForm(job, again) {
+function turnedForm({ id, job }, again) {
   const rods = ['tie_rod', 'left_rod', 'right_rod', 'cross_rod', 'bar_rod'];
   const advised = job.advice?.turns ?? [];
   const rows = (advised.length ? advised : [{ rod: 'tie_rod', longer: true }]).map((turn, i) => ({
@@ -91,7 +91,7 @@ function turnedForm(job, again) {
   const send = async () => {
     const wrong = rows.filter(({ turns }) => fault(turns, read(turns.value) > 0 && read(turns.value) <= 20 ? '' : say('turned.wrong')));
     if (wrong.length) return wrong[0].turns.focus();
-    await post(`jobs/${encodeURIComponent(job.id)}/turned`, { turned: rows.map(({ rod, way, turns }) => ({ rod: rod.value, longer_by_turns: Number(way.value) * read(turns.value) })) });
+    await post(`jobs/${id}/turned`, { turned: rows.map(({ rod, way, turns }) => ({ rod: rod.value, longer_by_turns: Number(way.value) * read(turns.value) })) });
     await again();
   };
   return h('section', { 'aria-labelledby': 'turned' }, h('h2', { id: 'turned' }, say('turned.title')), guarded(send, h('p', { class: 'hint' }, say('turned.hint')),
@@ -140,7 +140,7 @@ function notes(result) {
 
 // steeringForm describes what the advice needs to know; what it leaves out of a
 // description made elsewhere stays as it is.
-function steeringForm(job, again) {
+function steeringForm({ id, job }, again) {
   const s = job.record.vehicle?.steering ?? {};
   const options = (name, list) => [['', say('steering.unknown')], ...list.map((each) => [each, say(`steering.${name}.${each}`)])];
   const kind = select('kind', options('kind', ['one_rod', 'two_rods', 'bar_and_cross_rod']), s.kind);
@@ -163,7 +163,7 @@ function steeringForm(job, again) {
       kind: kind.value, rods: rods.value, ends: ends.value, left_thread: left.value, thread: thread.value.trim(), target,
       arm_mm: arm.value.trim() && { ...s.arm_mm, value: read(arm.value) }, engaged_mm: engaged.value.trim() && read(engaged.value),
     };
-    await post(`jobs/${encodeURIComponent(job.id)}/steering`, Object.fromEntries(Object.entries({ ...s, ...told }).filter(([, value]) => value !== '' && value != null)));
+    await post(`jobs/${id}/steering`, Object.fromEntries(Object.entries({ ...s, ...told }).filter(([, value]) => value !== '' && value != null)));
     await again();
   };
   return h('details', { id: 'steering', open: job.next.task === 'adjust' && !job.advice }, h('summary', {}, say('steering.title')), guarded(send,
