@@ -6,7 +6,6 @@ import (
 	"math/rand/v2"
 	"slices"
 
-	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
@@ -159,39 +158,63 @@ func poll(ballots []ballot, prior *guessPrior, tolerance float64) []favourite {
 	if len(ballots) == 0 {
 		return nil
 	}
-	consider := func(delta [tyreNumbers]float64) favourite {
-		score := agreement(ballots, &delta, tolerance) - prior.penalty(&delta)
-		return favourite{delta, score, score / float64(len(ballots))}
+	atMost := mostAgreement(ballots)
+	// consider is no favourite where the score would be less than least.
+	consider := func(delta [tyreNumbers]float64, least float64) (favourite, bool) {
+		penalty := prior.penalty(&delta)
+		agreed, ok := agreement(ballots, atMost, &delta, tolerance, least+penalty)
+		score := agreed - penalty
+		return favourite{delta, score, score / float64(len(ballots))}, ok && score > least
 	}
 	// A fixed seed: the same photos give the same numbers.
 	random := rand.New(rand.NewPCG(1, 2))
-	best := []favourite{consider([tyreNumbers]float64{})}
+	first, _ := consider([tyreNumbers]float64{}, math.Inf(-1))
+	best := append(make([]favourite, 0, samplesPolished+1), first)
 	for range samples {
 		fit := newLinearFit(prior)
 		for range sampleSize {
 			b := &ballots[random.IntN(len(ballots))]
 			fit.add(&b.slope, b.offers[random.IntN(len(b.offers))].offset, 1/(tolerance*tolerance))
 		}
-		if delta, ok := fit.solve(); ok {
-			best = append(best, consider(delta))
+		delta, ok := fit.solve()
+		if !ok {
+			continue
+		}
+		if c, ok := consider(delta, leastOf(best)); ok {
+			best = ranked(best, c)
 		}
 	}
-	byScore := func(a, b favourite) int { return cmp.Compare(b.score, a.score) }
-	slices.SortStableFunc(best, byScore)
-	best = best[:min(len(best), samplesPolished)]
 	for i := range best {
 		for range polishIterations {
 			delta, ok := polish(ballots, prior, &best[i].delta, tolerance)
 			if !ok {
 				break
 			}
-			if c := consider(delta); c.score > best[i].score {
+			if c, better := consider(delta, best[i].score); better {
 				best[i] = c
 			}
 		}
 	}
-	slices.SortStableFunc(best, byScore)
+	slices.SortStableFunc(best, func(a, b favourite) int { return cmp.Compare(b.score, a.score) })
 	return best
+}
+
+// leastOf is the score that one more of the best must exceed.
+func leastOf(best []favourite) float64 {
+	if len(best) < samplesPolished {
+		return math.Inf(-1)
+	}
+	return best[len(best)-1].score
+}
+
+// ranked adds one to the best, which are in order; the last one goes where they are too many.
+func ranked(best []favourite, c favourite) []favourite {
+	at := len(best)
+	for at > 0 && best[at-1].score < c.score {
+		at--
+	}
+	best = slices.Insert(best, at, c)
+	return best[:min(len(best), samplesPolished)]
 }
 
 // polish fits all offers near delta, weighted by Tukey's biweight.
@@ -275,16 +298,32 @@ func (b *ballot) nearest(delta *[tyreNumbers]float64) (o offer, residual float64
 	return o, residual
 }
 
-// agreement sums over the probes how well their nearest offers agree with delta.
-func agreement(ballots []ballot, delta *[tyreNumbers]float64, tolerance float64) float64 {
-	sum := 0.0
+// mostAgreement is what the probes from each on can agree at most.
+func mostAgreement(ballots []ballot) []float64 {
+	most := make([]float64, len(ballots)+1)
+	for i := len(ballots) - 1; i >= 0; i-- {
+		strongest := 0.0
+		for _, o := range ballots[i].offers {
+			strongest = max(strongest, o.weight)
+		}
+		most[i] = most[i+1] + strongest
+	}
+	return most
+}
+
+// agreement sums over the probes how well their nearest offers agree with delta, as long
+// as the sum can reach least; atMost is their mostAgreement.
+func agreement(ballots []ballot, atMost []float64, delta *[tyreNumbers]float64, tolerance, least float64) (sum float64, ok bool) {
 	for i := range ballots {
+		if sum+atMost[i] < least {
+			return sum, false
+		}
 		o, residual := ballots[i].nearest(delta)
 		if t := residual / tolerance; t*t < 1 {
 			sum += o.weight * (1 - t*t)
 		}
 	}
-	return sum
+	return sum, true
 }
 
 // guessPrior is what is known of a wheel's numbers about a guess, as information
@@ -344,32 +383,49 @@ type linearFit struct {
 
 func newLinearFit(p *guessPrior) linearFit { return linearFit{p.information, p.vector} }
 
+// add observes one offset; only the lower triangle is kept.
 func (f *linearFit) add(slope *[tyreNumbers]float64, offset, weight float64) {
 	for i, a := range slope {
-		for j, b := range slope {
-			f.matrix[i][j] += weight * a * b
+		a *= weight
+		for j := range i + 1 {
+			f.matrix[i][j] += a * slope[j]
 		}
-		f.vector[i] += weight * a * offset
+		f.vector[i] += a * offset
 	}
 }
 
+// solve factors the matrix in place (Cholesky) and solves for the unknowns; polls ask
+// it so often that nothing is allocated.
 func (f *linearFit) solve() (delta [tyreNumbers]float64, ok bool) {
-	m := mat.NewSymDense(tyreNumbers, nil)
-	for i := range f.matrix {
-		for j := i; j < tyreNumbers; j++ {
-			m.SetSym(i, j, f.matrix[i][j])
+	m := &f.matrix
+	for i := range tyreNumbers {
+		for j := range i + 1 {
+			sum := m[i][j]
+			for k := range j {
+				sum -= m[i][k] * m[j][k]
+			}
+			if i > j {
+				m[i][j] = sum / m[j][j]
+				continue
+			}
+			if !(sum > 0) {
+				return delta, false
+			}
+			m[i][i] = math.Sqrt(sum)
 		}
 	}
-	var factor mat.Cholesky
-	if !factor.Factorize(m) {
-		return delta, false
+	for i := range tyreNumbers {
+		sum := f.vector[i]
+		for k := range i {
+			sum -= m[i][k] * delta[k]
+		}
+		delta[i] = sum / m[i][i]
 	}
-	var x mat.VecDense
-	if err := factor.SolveVecTo(&x, mat.NewVecDense(tyreNumbers, f.vector[:])); err != nil {
-		return delta, false
-	}
-	for i := range delta {
-		delta[i] = x.AtVec(i)
+	for i := tyreNumbers - 1; i >= 0; i-- {
+		for k := i + 1; k < tyreNumbers; k++ {
+			delta[i] -= m[k][i] * delta[k]
+		}
+		delta[i] /= m[i][i]
 	}
 	return delta, true
 }

@@ -83,3 +83,23 @@ func TestNearestOnCurve(t *testing.T) {
 		}
 	}
 }
+
+// How a curve's picture moves along it agrees with differences of its picture, for which
+// the curvature over ±1e-4 rad leaves 1e-6 of the size, and rounding less.
+func TestTangentAgainstDifferences(t *testing.T) {
+	const du = 1e-4
+	s := exampleScene()
+	for photo := range s.Photos {
+		for _, kind := range []EdgeKind{TyreOuter, TyreInner, RimCircle} {
+			c := newLocus(&s.Wheels[Left], kind, Left.inboard(), s.view(photo))
+			for u := 0.0; u < 2*math.Pi; u += 0.1 {
+				ip, ok := c.image(u)
+				require.True(t, ok)
+				before, _ := c.project(u - du)
+				after, _ := c.project(u + du)
+				require.InDelta(t, (after.X-before.X)/(2*du), ip.dx, 1e-6*ip.speed)
+				require.InDelta(t, (after.Y-before.Y)/(2*du), ip.dy, 1e-6*ip.speed)
+			}
+		}
+	}
+}

@@ -102,14 +102,14 @@ func (k *seeker) rate(g guess, reach float64) float64 {
 // step is how much brighter a photo gets outward across a point of an outline.
 func (k *seeker) step(photo int, p *contourPoint, reach float64) (float64, bool) {
 	v := &k.views[photo]
-	inFrame := v.pose.R.Apply(p.at)
-	px, ok := v.camera.Project(r3.Add(inFrame, v.pose.T))
+	at, out := v.pose.Apply(p.at), v.pose.R.Apply(p.outward)
+	px, ok := v.camera.Project(at)
 	// Outward in the picture is the projection of the surface's normal: to first
-	// order its components across the line of sight.
-	beyond, ok2 := v.camera.Project(r3.Add(v.pose.R.Apply(r3.Add(p.at, p.outward)), v.pose.T))
-	nx, ny := beyond.X-px.X, beyond.Y-px.Y
+	// order its components across the line of sight. What the lens turns it by, some
+	// degrees at most, moves the places compared along the outline.
+	nx, ny := out.X*at.Z-out.Z*at.X, out.Y*at.Z-out.Z*at.Y
 	norm := math.Sqrt(nx*nx + ny*ny)
-	if !ok || !ok2 || norm == 0 {
+	if !ok || norm == 0 {
 		return 0, false
 	}
 	return k.pictures[photo].Step(px, nx/norm, ny/norm, reach)

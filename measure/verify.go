@@ -139,7 +139,8 @@ func (m *set) dissents(f *fitted, photo int) bool {
 		}
 		prior := m.guessPrior(&f.scene.Wheels[side])
 		there := poll(ballots, &prior, dissentPx)[0].share
-		here := agreement(ballots, &[tyreNumbers]float64{}, dissentPx) / float64(len(ballots))
+		agreed, _ := agreement(ballots, mostAgreement(ballots), &[tyreNumbers]float64{}, dissentPx, math.Inf(-1))
+		here := agreed / float64(len(ballots))
 		if there >= dissentShare && here < dissentRatio*there {
 			return true
 		}

@@ -82,7 +82,11 @@ func (a axes) place(centre r3.Vec, p bodyPoint) r3.Vec {
 
 // spoke is the direction e(u) from the axle outward.
 func (a axes) spoke(sinU, cosU float64) r3.Vec {
-	return a.place(r3.Vec{}, bodyPoint{forward: cosU, up: sinU})
+	return r3.Vec{
+		X: cosU*a.forward.X + sinU*a.up.X,
+		Y: cosU*a.forward.Y + sinU*a.up.Y,
+		Z: cosU*a.forward.Z + sinU*a.up.Z,
+	}
 }
 
 // byHeading is how a body point moves when the heading grows.

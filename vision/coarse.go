@@ -10,7 +10,7 @@ import (
 // scale, so that a step means the same ratio in the shade and in the sun.
 type Coarse struct {
 	width, height int
-	factor        float64   // pixels of the picture per pixel here
+	scale         float64   // pixels here per pixel of the picture
 	light         []float32 // linear
 	log           []float32
 }
@@ -20,7 +20,7 @@ const darkest = 0.01
 
 // Coarse reduces the picture by a whole factor, each pixel the mean of a square.
 func (g *Gray) Coarse(factor int) *Coarse {
-	c := &Coarse{width: g.Width / factor, height: g.Height / factor, factor: float64(factor)}
+	c := &Coarse{width: g.Width / factor, height: g.Height / factor, scale: 1 / float64(factor)}
 	c.light = make([]float32, c.width*c.height)
 	for y := range c.height {
 		for x := range c.width {
@@ -47,7 +47,7 @@ func (c *Coarse) takeLogs() {
 
 // Halve reduces the copy further: each pixel the mean of four.
 func (c *Coarse) Halve() *Coarse {
-	h := &Coarse{width: c.width / 2, height: c.height / 2, factor: 2 * c.factor}
+	h := &Coarse{width: c.width / 2, height: c.height / 2, scale: c.scale / 2}
 	h.light = make([]float32, h.width*h.height)
 	for y := range h.height {
 		upper, lower := c.light[2*y*c.width:], c.light[(2*y+1)*c.width:]
@@ -62,7 +62,7 @@ func (c *Coarse) Halve() *Coarse {
 // at is the logarithmic brightness at a place of the full picture.
 func (c *Coarse) at(x, y float64) (float64, bool) {
 	// The centre of a coarse pixel is the middle of its square.
-	x, y = (x+0.5)/c.factor-0.5, (y+0.5)/c.factor-0.5
+	x, y = (x+0.5)*c.scale-0.5, (y+0.5)*c.scale-0.5
 	if !(x >= 0 && y >= 0 && x < float64(c.width-1) && y < float64(c.height-1)) {
 		return 0, false
 	}
@@ -80,13 +80,16 @@ func (c *Coarse) at(x, y float64) (float64, bool) {
 // make one. ok is false outside the picture.
 func (c *Coarse) Step(p calib.Point, nx, ny, reach float64) (step float64, ok bool) {
 	beyond, ok := c.at(p.X+reach*nx, p.Y+reach*ny)
+	if !ok {
+		return 0, false
+	}
 	var before [3]float64
 	for i := range before {
 		back := float64(i+1) / float64(len(before)) * reach
-		v, inside := c.at(p.X-back*nx, p.Y-back*ny)
-		ok = ok && inside
-		before[i] = v
+		if before[i], ok = c.at(p.X-back*nx, p.Y-back*ny); !ok {
+			return 0, false
+		}
 	}
 	a, b, d := before[0], before[1], before[2]
-	return beyond - max(min(a, b), min(max(a, b), d)), ok
+	return beyond - max(min(a, b), min(max(a, b), d)), true
 }

@@ -52,20 +52,6 @@ const (
 	minStep = 0.03
 )
 
-// Linear is the brightness at (x, y) between pixels, in linear light from 0 to
-// 1, by bilinear interpolation; ok is false outside the picture.
-func (g *Gray) Linear(x, y float64) (v float64, ok bool) {
-	if !(x >= 0 && y >= 0 && x < float64(g.Width-1) && y < float64(g.Height-1)) {
-		return 0, false
-	}
-	x0, y0 := int(x), int(y)
-	fx, fy := x-float64(x0), y-float64(y0)
-	i := y0*g.Width + x0
-	top := linearLight[g.Pix[i]]*(1-fx) + linearLight[g.Pix[i+1]]*fx
-	bottom := linearLight[g.Pix[i+g.Width]]*(1-fx) + linearLight[g.Pix[i+g.Width+1]]*fx
-	return top*(1-fy) + bottom*fy, true
-}
-
 // linearLight inverts the sRGB curve (IEC 61966-2-1).
 var linearLight = func() (t [256]float64) {
 	for i := range t {
@@ -84,22 +70,41 @@ var linearLight = func() (t [256]float64) {
 // leaves the picture.
 func (g *Gray) profile(p Probe) []float64 {
 	n := int(math.Ceil(p.HalfWidth / sampleStep))
+	var band [2*bandHalfWidth + 1]calib.Point // from the band's middle
+	for i := range band {
+		along := float64(i - bandHalfWidth)
+		across := p.Curvature * along * along / 2
+		band[i] = calib.Point{X: across*p.NX - along*p.NY, Y: across*p.NY + along*p.NX}
+	}
+	across := float64(n)*sampleStep + math.Abs(p.Curvature)*bandHalfWidth*bandHalfWidth/2
+	reachX := across*math.Abs(p.NX) + bandHalfWidth*math.Abs(p.NY)
+	reachY := across*math.Abs(p.NY) + bandHalfWidth*math.Abs(p.NX)
+	if !(p.At.X >= reachX && p.At.Y >= reachY && p.At.X+reachX < float64(g.Width-1) && p.At.Y+reachY < float64(g.Height-1)) {
+		return nil
+	}
 	profile := make([]float64, 2*n+1)
 	for i := range profile {
 		s := float64(i-n) * sampleStep
-		sum := 0.0
-		for b := -bandHalfWidth; b <= bandHalfWidth; b++ {
-			along := float64(b)
-			across := s + p.Curvature*along*along/2
-			v, ok := g.Linear(p.At.X+across*p.NX-along*p.NY, p.At.Y+across*p.NY+along*p.NX)
-			if !ok {
-				return nil
-			}
-			sum += v
-		}
-		profile[i] = sum / (2*bandHalfWidth + 1)
+		profile[i] = g.linearMean(calib.Point{X: p.At.X + s*p.NX, Y: p.At.Y + s*p.NY}, band[:])
 	}
 	return profile
+}
+
+// linearMean is the mean brightness of places inside the picture, in linear light from
+// 0 to 1, between pixels by bilinear interpolation; from says where they lie about at.
+func (g *Gray) linearMean(at calib.Point, from []calib.Point) float64 {
+	sum := 0.0
+	for _, d := range from {
+		x, y := at.X+d.X, at.Y+d.Y
+		x0, y0 := int(x), int(y)
+		fx, fy := x-float64(x0), y-float64(y0)
+		i := y0*g.Width + x0
+		upper, lower := g.Pix[i:i+2], g.Pix[i+g.Width:i+g.Width+2]
+		top := linearLight[upper[0]]*(1-fx) + linearLight[upper[1]]*fx
+		bottom := linearLight[lower[0]]*(1-fx) + linearLight[lower[1]]*fx
+		sum += top*(1-fy) + bottom*fy
+	}
+	return sum / float64(len(from))
 }
 
 // Edges returns the edges that cross a probe, in the order of their offsets.
@@ -169,19 +174,25 @@ func clear(slope []float64, peaks []int, k int) float64 {
 
 // smoothedSlope is the derivative of a Gaussian-smoothed profile.
 func smoothedSlope(profile []float64) []float64 {
-	sigma := gradientSigma / sampleStep
-	radius := int(3 * sigma)
 	slope := make([]float64, len(profile))
-	for i := radius; i < len(profile)-radius; i++ {
+	for i := len(slopeWeights); i < len(profile)-len(slopeWeights); i++ {
 		sum := 0.0
-		for k := 1; k <= radius; k++ {
-			weight := float64(k) * math.Exp(-float64(k*k)/(2*sigma*sigma))
-			sum += weight * (profile[i+k] - profile[i-k])
+		for k, weight := range slopeWeights {
+			sum += weight * (profile[i+k+1] - profile[i-k-1])
 		}
 		slope[i] = sum
 	}
 	return slope
 }
+
+// slopeWeights are those of a Gaussian's derivative at 1, 2, … samples, to three of its widths.
+var slopeWeights = func() (w [3 * gradientSigma / sampleStep]float64) {
+	for i := range w {
+		k, sigma := float64(i+1), gradientSigma/sampleStep
+		w[i] = k * math.Exp(-k*k/(2*sigma*sigma))
+	}
+	return w
+}()
 
 // parabolaPeak is where the parabola through (−1, a), (0, b), (1, c) turns.
 func parabolaPeak(a, b, c float64) float64 {
