@@ -68,6 +68,7 @@ func prepare(inputs []Input, settings Settings) (*set, error) {
 			return nil, err
 		}
 	}
+	m.copies = newCopies(inputs)
 	return m, nil
 }
 

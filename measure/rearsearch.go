@@ -178,8 +178,8 @@ func (k *rearSeeker) climb(g rearGuess, reach float64, steps []float64) rearGues
 // wheels that they mean. Only photos of the state are asked.
 func (m *set) guessRear(scene *Scene, shows func(photo int) bool) (guesses []rearGuess, wheels []Wheel) {
 	f := m.newFinder(scene)
-	coarse := rearSeeker{seeker{views: f.views, pictures: f.coarse, angles: anglesAround(searchAngles)}, scene.axleFrame()}
-	fine := rearSeeker{seeker{views: f.views, pictures: f.finer, angles: anglesAround(fineAngles)}, coarse.axle}
+	coarse := rearSeeker{*f.rough(), scene.axleFrame()}
+	fine := rearSeeker{*f.fine(), coarse.axle}
 	guesses = make([]rearGuess, len(m.inputs)*len(rearBeadSeats))
 	each(len(guesses), func(i int) {
 		photo, bead := i/len(rearBeadSeats), rearBeadSeats[i%len(rearBeadSeats)]/2

@@ -9,6 +9,7 @@ import (
 	"golang.org/x/sync/errgroup"
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"rimpair/calib"
 	"rimpair/vision"
 )
 
@@ -21,6 +22,7 @@ import (
 // seeker scores wheels that are guessed.
 type seeker struct {
 	views    []view
+	frames   []frame
 	pictures []*vision.Coarse
 	angles   []angle // points of an outline that are looked at
 }
@@ -70,6 +72,11 @@ func (k *seeker) rate(g guess, reach float64) float64 {
 	w := g.wheel()
 	total, photos := 0.0, 0
 	for i, v := range k.views {
+		if k.frames[i].misses(v.pose.Apply(w.Centre), g.outer) {
+			photos++
+			total += absentPenalty
+			continue
+		}
 		c := newLocus(&w, TyreOuter, 0, v)
 		sum, seen, asked := 0.0, 0, 0
 		for _, a := range k.angles {
@@ -291,23 +298,59 @@ func pairs(peaks []guess) [][2]guess {
 
 // finder looks for pairs of wheels in some photos whose cameras are known.
 type finder struct {
-	views         []view
-	sheets        []SheetState
-	coarse, finer []*vision.Coarse
+	copies
+	views  []view
+	frames []frame
+	sheets []SheetState
+}
+
+// copies are small ones of photos, for searching.
+type copies struct{ coarse, finer []*vision.Coarse }
+
+func newCopies(inputs []Input) copies {
+	c := copies{make([]*vision.Coarse, len(inputs)), make([]*vision.Coarse, len(inputs))}
+	each(len(inputs), func(i int) {
+		c.finer[i] = inputs[i].Photo.Gray.Coarse(fineFactor)
+		c.coarse[i] = c.finer[i].Halve()
+	})
+	return c
 }
 
 // newFinder has the cameras where they are in the scene.
 func (m *set) newFinder(scene *Scene) *finder {
-	f := &finder{
-		views: make([]view, len(m.inputs)), sheets: scene.Sheets,
-		coarse: make([]*vision.Coarse, len(m.inputs)), finer: make([]*vision.Coarse, len(m.inputs)),
+	f := &finder{copies: m.copies, sheets: scene.Sheets}
+	for i := range m.inputs {
+		v := scene.view(i)
+		f.views = append(f.views, v)
+		f.frames = append(f.frames, newFrame(v.camera, m.size(i)))
 	}
-	each(len(m.inputs), func(i int) {
-		f.views[i] = scene.view(i)
-		f.finer[i] = m.inputs[i].Photo.Gray.Coarse(fineFactor)
-		f.coarse[i] = f.finer[i].Halve()
-	})
 	return f
+}
+
+// frame is what a photo can show, in the tangents of the angles from its line of sight.
+type frame struct{ minX, maxX, minY, maxY float64 }
+
+// newFrame goes by the middles and ends of the picture's sides, between which distortion
+// bends them one way.
+func newFrame(camera calib.Camera, size [2]float64) frame {
+	f := frame{math.Inf(1), math.Inf(-1), math.Inf(1), math.Inf(-1)}
+	for _, x := range [3]float64{0, size[0] / 2, size[0]} {
+		for _, y := range [3]float64{0, size[1] / 2, size[1]} {
+			ray, ok := camera.Ray(calib.Point{X: x, Y: y})
+			if !ok {
+				return frame{math.Inf(-1), math.Inf(1), math.Inf(-1), math.Inf(1)}
+			}
+			f.minX, f.maxX = min(f.minX, ray.X), max(f.maxX, ray.X)
+			f.minY, f.maxY = min(f.minY, ray.Y), max(f.maxY, ray.Y)
+		}
+	}
+	return f
+}
+
+// misses says whether a ball about a point in camera coordinates lies outside the picture.
+func (f *frame) misses(at r3.Vec, radius float64) bool {
+	beyond := func(x, tangent float64) bool { return x-tangent*at.Z > radius*math.Hypot(1, tangent) }
+	return beyond(at.X, f.maxX) || beyond(-at.X, -f.minX) || beyond(at.Y, f.maxY) || beyond(-at.Y, -f.minY)
 }
 
 // headingsTried are those of the vehicle against the sheets' arrows: along them, and where
@@ -317,14 +360,18 @@ var headingsTried = [][]float64{{0}, {-askewRad, -askewRad / 2, askewRad / 2, as
 // pairs of wheels with rims of one of these bead seat diameters, in no order. Each more
 // takes its share of the grid, not of what is refined.
 func (f *finder) pairs(beadSeatsMm, headings []float64) []pairGuess {
-	coarse := seeker{views: f.views, pictures: f.coarse, angles: anglesAround(searchAngles)}
 	fine := f.fine()
-	return fine.sharpen(pairs(coarse.peaks(fine, f.sheets, beadSeatsMm, headings)))
+	return fine.sharpen(pairs(f.rough().peaks(fine, f.sheets, beadSeatsMm, headings)))
+}
+
+// rough is the seeker of the grid.
+func (f *finder) rough() *seeker {
+	return &seeker{views: f.views, frames: f.frames, pictures: f.coarse, angles: anglesAround(searchAngles)}
 }
 
 // fine is the seeker that refines.
 func (f *finder) fine() *seeker {
-	return &seeker{views: f.views, pictures: f.finer, angles: anglesAround(fineAngles)}
+	return &seeker{views: f.views, frames: f.frames, pictures: f.finer, angles: anglesAround(fineAngles)}
 }
 
 // findPairs looks for the front wheels in all photos of the set, best first. Where

@@ -41,6 +41,7 @@ func (s *Settings) beadSeatMm() float64 {
 type set struct {
 	inputs    []Input
 	settings  Settings
+	copies    copies
 	scene     *Scene
 	knowledge knowledge
 	corners   []cornerObservation

@@ -96,6 +96,7 @@ func verifyEach(states []State, settings Settings) error {
 func (m *set) only(first, end int) *set {
 	one := *m
 	one.inputs = m.inputs[first:end]
+	one.copies = copies{m.copies.coarse[first:end], m.copies.finer[first:end]}
 	one.scene = m.scene.clone()
 	one.scene.Photos = slices.Clone(m.scene.Photos[first:end])
 	one.corners = nil

@@ -59,19 +59,20 @@ func (c *Coarse) Halve() *Coarse {
 	return h
 }
 
-// at is the logarithmic brightness at a place of the full picture.
-func (c *Coarse) at(x, y float64) (float64, bool) {
-	// The centre of a coarse pixel is the middle of its square.
-	x, y = (x+0.5)*c.scale-0.5, (y+0.5)*c.scale-0.5
-	if !(x >= 0 && y >= 0 && x < float64(c.width-1) && y < float64(c.height-1)) {
-		return 0, false
-	}
+// holds says whether a place of the copy lies between the middles of its pixels.
+func (c *Coarse) holds(x, y float64) bool {
+	return x >= 0 && y >= 0 && x < float64(c.width-1) && y < float64(c.height-1)
+}
+
+// at is the logarithmic brightness at a place of the copy that it holds.
+func (c *Coarse) at(x, y float64) float64 {
 	x0, y0 := int(x), int(y)
 	fx, fy := float32(x-float64(x0)), float32(y-float64(y0))
 	i := y0*c.width + x0
-	top := c.log[i]*(1-fx) + c.log[i+1]*fx
-	bottom := c.log[i+c.width]*(1-fx) + c.log[i+c.width+1]*fx
-	return float64(top*(1-fy) + bottom*fy), true
+	upper, lower := c.log[i:i+2], c.log[i+c.width:i+c.width+2]
+	top := upper[0]*(1-fx) + upper[1]*fx
+	bottom := lower[0]*(1-fx) + lower[1]*fx
+	return float64(top*(1-fy) + bottom*fy)
 }
 
 // Step is how much brighter, as a logarithm, it is reach pixels beyond p along the
@@ -79,17 +80,12 @@ func (c *Coarse) at(x, y float64) (float64, bool) {
 // beside the edge of a dark body does not hide it, and a thin dark line does not
 // make one. ok is false outside the picture.
 func (c *Coarse) Step(p calib.Point, nx, ny, reach float64) (step float64, ok bool) {
-	beyond, ok := c.at(p.X+reach*nx, p.Y+reach*ny)
-	if !ok {
+	// The centre of a coarse pixel is the middle of its square.
+	x, y := (p.X+0.5)*c.scale-0.5, (p.Y+0.5)*c.scale-0.5
+	dx, dy := reach*nx*c.scale, reach*ny*c.scale
+	if !c.holds(x+dx, y+dy) || !c.holds(x-dx, y-dy) {
 		return 0, false
 	}
-	var before [3]float64
-	for i := range before {
-		back := float64(i+1) / float64(len(before)) * reach
-		if before[i], ok = c.at(p.X-back*nx, p.Y-back*ny); !ok {
-			return 0, false
-		}
-	}
-	a, b, d := before[0], before[1], before[2]
-	return beyond - max(min(a, b), min(max(a, b), d)), true
+	a, b, d := c.at(x-dx/3, y-dy/3), c.at(x-dx*2/3, y-dy*2/3), c.at(x-dx, y-dy)
+	return c.at(x+dx, y+dy) - max(min(a, b), min(max(a, b), d)), true
 }
