@@ -21,24 +21,21 @@ var doubtful = []string{"photo_disagrees", "size_mismatch", "wheel_unclear", "wh
 const leastSizeOffMm = 3.0
 
 // likelyCause is the refusal that names what was said wrong, or err as it is.
-func likelyCause(inputs []Input, settings Settings, err error) error {
+func (m *set) likelyCause(err error) error {
 	var refusal *vision.Refusal
-	if !errors.As(err, &refusal) {
+	if !errors.As(err, &refusal) || !slices.Contains(doubtful, refusal.Code) {
 		return err
 	}
-	if refusal.Code == "sheets_moved" {
-		return bentSheet(inputs, settings, refusal)
+	if m.sizeSaid() {
+		other := m.unsized()
+		if _, unsolved := other.solve(); unsolved == nil && m.contradicts(other) {
+			return m.wrongSize(other)
+		}
 	}
-	if !slices.Contains(doubtful, refusal.Code) {
-		return err
-	}
-	if _, wrong := otherSize(inputs, settings); wrong != nil {
-		return wrong
-	}
-	if len(settings.Cameras) > 0 {
-		unsaid := settings
+	if len(m.settings.Cameras) > 0 {
+		unsaid := m.settings
 		unsaid.Cameras = nil
-		if _, _, err := solve(inputs, unsaid); err == nil {
+		if _, _, err := solve(m.inputs, unsaid); err == nil {
 			return &vision.Refusal{
 				Code: "camera_mismatch", Photo: refusal.Photo,
 				Reason: "The camera profile does not hold for these photos: without it they agree.",
@@ -49,40 +46,52 @@ func likelyCause(inputs []Input, settings Settings, err error) error {
 	return err
 }
 
-// otherSize is a refusal where the photos agree on another size than was said, and how
-// they are then solved.
-func otherSize(inputs []Input, settings Settings) (*set, error) {
-	said := settings.beadSeatMm()
-	if said == 0 {
-		return nil, nil
-	}
-	settings.BeadSeatMm, settings.RimOuterMm = 0, 0
-	m, _, err := solve(inputs, settings)
-	if err != nil {
-		return nil, nil
-	}
-	found := 2 * m.knowledge.rims[Left]
-	if math.Abs(found-said) <= leastSizeOffMm {
-		return nil, nil
-	}
-	return m, wrongSize(said, found)
+func (m *set) sizeSaid() bool { return m.settings.beadSeatMm() != 0 }
+
+// unsized are the same photos as if no size of the rims had been said.
+func (m *set) unsized() *set {
+	other := *m
+	other.settings.BeadSeatMm, other.settings.RimOuterMm = 0, 0
+	other.knowledge.edgeSigma = 0
+	return &other
+}
+
+// contradicts says whether the photos agree on another size than was said.
+func (m *set) contradicts(unsized *set) bool {
+	return math.Abs(2*unsized.knowledge.rims[Left]-m.settings.beadSeatMm()) > leastSizeOffMm
 }
 
 // verifySaid refuses a solution in which no rim is seen where its size puts it, but both
-// are with another size.
-func (m *set) verifySaid(inputs []Input, settings Settings) error {
-	if m.rimSeen(Left) || m.rimSeen(Right) {
+// are with another size. Where the tyres are is known then.
+func (m *set) verifySaid(f *fitted) error {
+	if !m.sizeSaid() || m.rimSeen(Left) || m.rimSeen(Right) {
 		return nil
 	}
-	if other, wrong := otherSize(inputs, settings); wrong != nil && other.rimSeen(Left) && other.rimSeen(Right) {
-		return wrong
+	other := m.unsized()
+	pairs := other.newFinder(other.scene).resized([]pairGuess{newPairGuess(m.guesses(f.scene))})
+	if _, err := other.solveFrom(pairs); err != nil || !m.contradicts(other) || !other.rimSeen(Left) || !other.rimSeen(Right) {
+		return nil
 	}
-	return nil
+	return m.wrongSize(other)
+}
+
+// guesses are both wheels of a scene as the search has them.
+func (m *set) guesses(s *Scene) [2]guess {
+	var list [2]guess
+	for side := range list {
+		w := &s.Wheels[side]
+		list[side] = guess{
+			x: w.Centre.X, y: w.Centre.Y, headingRad: w.HeadingRad, tiltRad: w.TiltRad,
+			outer: w.Ring + w.Tube, bead: m.knowledge.rims[side],
+		}
+	}
+	return list
 }
 
 // wrongSize names both that a size can be wrong by: what was said of the rims, and what
 // was not of the print, as long as a printer could have done that.
-func wrongSize(said, found float64) error {
+func (m *set) wrongSize(unsized *set) error {
+	said, found := m.settings.beadSeatMm(), 2*unsized.knowledge.rims[Left]
 	r := &vision.Refusal{
 		Code:   "size_mismatch",
 		Reason: fmt.Sprintf("The wheels do not fit a bead seat of %.0f mm; with %.0f mm the photos agree.", said, found),
@@ -99,7 +108,11 @@ const bentWarpMm = 10.0
 
 // bentSheet adds to a refusal for sheets that do not fit together that one is bent, where
 // that explains it.
-func bentSheet(inputs []Input, settings Settings, refusal *vision.Refusal) error {
+func bentSheet(inputs []Input, settings Settings, err error) error {
+	var refusal *vision.Refusal
+	if !errors.As(err, &refusal) || refusal.Code != "sheets_moved" {
+		return err
+	}
 	m, err := newSet(inputs, settings)
 	if err != nil {
 		return refusal

@@ -21,11 +21,15 @@ func Measure(inputs []Input, settings Settings) (*Measurement, error) {
 
 // settle solves what the photos show and asks whether it fits what the person said.
 func settle(inputs []Input, settings Settings) (*set, *fitted, error) {
-	m, f, err := solve(inputs, settings)
+	m, err := prepare(inputs, settings)
 	if err != nil {
-		return nil, nil, likelyCause(inputs, settings, err)
+		return nil, nil, bentSheet(inputs, settings, err)
 	}
-	return m, f, m.verifySaid(inputs, settings)
+	f, err := m.solve()
+	if err != nil {
+		return nil, nil, m.likelyCause(err)
+	}
+	return m, f, m.verifySaid(f)
 }
 
 // solve leads from photos to a joint solution that can be believed.
@@ -34,21 +38,33 @@ func solve(inputs []Input, settings Settings) (*set, *fitted, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	scene, err := m.seek()
+	f, err := m.solve()
+	return m, f, err
+}
+
+// solve leads from cameras and sheets to a joint solution that can be believed.
+func (m *set) solve() (*fitted, error) {
+	m.pairs = m.findPairs()
+	return m.solveFrom(m.pairs)
+}
+
+// solveFrom is solve from pairs of guessed wheels, best first.
+func (m *set) solveFrom(pairs []pairGuess) (*fitted, error) {
+	scene, err := m.seekFrom(pairs)
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
 	f, err := m.fit(scene)
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
 	// The size last: wheels that moved between photos come out in a wrong size as well.
 	for _, check := range []func(*fitted) error{m.verify, m.verifyState, m.verifySize} {
 		if err := check(f); err != nil {
-			return nil, nil, err
+			return nil, err
 		}
 	}
-	return m, f, nil
+	return f, nil
 }
 
 // prepare finds where cameras and sheets stand, from the sheets' corners alone.
@@ -104,8 +120,10 @@ func checkInputs(inputs []Input) error {
 const maxBlurPx = 4.0
 
 // seek finds both wheels by their tyres' outlines, the cameras held.
-func (m *set) seek() (*Scene, error) {
-	pairs := m.findPairs()
+func (m *set) seek() (*Scene, error) { return m.seekFrom(m.findPairs()) }
+
+// seekFrom is seek from pairs of guessed wheels, best first.
+func (m *set) seekFrom(pairs []pairGuess) (*Scene, error) {
 	if len(pairs) == 0 {
 		return nil, m.noWheels()
 	}

@@ -67,13 +67,13 @@ const (
 	absentPenalty = 0.05  // score of a photo that does not show the wheel
 )
 
-// rate scores a guess with points compared reach pixels to either side.
+// rate scores a guess with points compared reach pixels to either side; what no photo
+// shows has no score.
 func (k *seeker) rate(g guess, reach float64) float64 {
 	w := g.wheel()
-	total, photos := 0.0, 0
+	total, shown := 0.0, false
 	for i, v := range k.views {
 		if k.frames[i].misses(v.pose.Apply(w.Centre), g.outer) {
-			photos++
 			total += absentPenalty
 			continue
 		}
@@ -92,18 +92,22 @@ func (k *seeker) rate(g guess, reach float64) float64 {
 			seen++
 			sum += max(-stepClip, min(stepClip, step))
 		}
-		photos++
-		// Where the first photo says no, the others need not be asked: most places.
-		if photos == 1 && sum < hopelessScore*float64(asked) && len(k.views) > 1 {
-			return sum / float64(max(asked, 1))
-		}
 		if float64(seen) < minSeenShare*float64(asked) {
 			total += absentPenalty
 			continue
 		}
+		// Where the first photo that shows the place says no, the others need not be
+		// asked: most places.
+		if !shown && sum < hopelessScore*float64(asked) && len(k.views) > 1 {
+			return sum / float64(asked)
+		}
+		shown = true
 		total += sum / float64(asked)
 	}
-	return total / float64(photos)
+	if !shown {
+		return 0
+	}
+	return total / float64(len(k.views))
 }
 
 // step is how much brighter a photo gets outward across a point of an outline.
@@ -195,28 +199,51 @@ const (
 // forPhotos is how many guesses are kept of a set of photos.
 func (k *seeker) forPhotos(least, together int) int { return max(least, together/len(k.views)) }
 
-// peaks are the best guesses on the floor around the sheets, best first: found on
-// the coarse pictures, refined on fine ones. A tyre's outline beats everything else
-// only where it is met within some pixels, so places are ranked after refining.
-func (k *seeker) peaks(fine *seeker, sheets []SheetState, beadSeatsMm, headings []float64) []guess {
+// grid are guesses of wheels along the arrows on the floor around the sheets, with rims
+// of one size, less those that nothing speaks for.
+func (k *seeker) grid(sheets []SheetState, beadSeatMm float64) []guess {
 	minX, maxX, minY, maxY := reachOf(sheets)
-	var kept []guess
-	for _, mm := range beadSeatsMm {
-		columns := make([][]guess, int((maxX-minX)/gridStepMm)+1)
-		each(len(columns), func(i int) {
-			x := minX + float64(i)*gridStepMm
-			for y := minY; y <= maxY; y += gridStepMm {
-				for section := minSectionMm + outerStepMm/2; section < maxSectionMm; section += outerStepMm {
-					for _, heading := range headings {
-						g := guess{x: x, y: y, headingRad: heading, outer: mm/2 + section, bead: mm / 2}
-						g.score = k.rate(g, gridReachPx)
-						columns[i] = append(columns[i], g)
-					}
+	columns := make([][]guess, int((maxX-minX)/gridStepMm)+1)
+	each(len(columns), func(i int) {
+		x := minX + float64(i)*gridStepMm
+		for y := minY; y <= maxY; y += gridStepMm {
+			for section := minSectionMm + outerStepMm/2; section < maxSectionMm; section += outerStepMm {
+				g := guess{x: x, y: y, outer: beadSeatMm/2 + section, bead: beadSeatMm / 2}
+				if g.score = k.rate(g, gridReachPx); g.score > 0 {
+					columns[i] = append(columns[i], g)
 				}
 			}
-		})
-		most := k.forPhotos(peaksClimbed, photosClimbed) / len(beadSeatsMm)
-		kept = append(kept, distinct(slices.Concat(columns...), gridSpacingMm, gridSpacingOuterMm, most)...)
+		}
+	})
+	return slices.Concat(columns...)
+}
+
+// turned are guesses at those places of the grid where a wheel may stand that is turned
+// against the arrows: the top of its outline lies where it would without that.
+func (k *seeker) turned(places []guess) []guess {
+	lists := make([][]guess, len(places))
+	each(len(places), func(i int) {
+		if places[i].score < turnedLeast {
+			return
+		}
+		for _, heading := range headingsAskew {
+			g := places[i]
+			g.headingRad = heading
+			g.score = k.rate(g, gridReachPx)
+			lists[i] = append(lists[i], g)
+		}
+	})
+	return slices.Concat(lists...)
+}
+
+// peaks are the best guesses of the places of each size, best first: found on the coarse
+// pictures, refined on fine ones. A tyre's outline beats everything else only where it
+// is met within some pixels, so places are ranked after refining.
+func (k *seeker) peaks(fine *seeker, places [][]guess) []guess {
+	var kept []guess
+	for _, list := range places {
+		most := k.forPhotos(peaksClimbed, photosClimbed) / len(places)
+		kept = append(kept, distinct(list, gridSpacingMm, gridSpacingOuterMm, most)...)
 	}
 	each(len(kept), func(i int) {
 		g := k.climb(kept[i], gridReachPx, [5]float64{12, 12, 0.04, 0.03, 8}, 2)
@@ -353,15 +380,38 @@ func (f *frame) misses(at r3.Vec, radius float64) bool {
 	return beyond(at.X, f.maxX) || beyond(-at.X, -f.minX) || beyond(at.Y, f.maxY) || beyond(-at.Y, -f.minY)
 }
 
-// headingsTried are those of the vehicle against the sheets' arrows: along them, and where
-// nothing looks like a pair of wheels then, sheets laid askew.
-var headingsTried = [][]float64{{0}, {-askewRad, -askewRad / 2, askewRad / 2, askewRad}}
+// headingsAskew are those of the vehicle against the arrows of sheets laid askew.
+var headingsAskew = []float64{-askewRad, -askewRad / 2, askewRad / 2, askewRad}
 
-// pairs of wheels with rims of one of these bead seat diameters, in no order. Each more
-// takes its share of the grid, not of what is refined.
-func (f *finder) pairs(beadSeatsMm, headings []float64) []pairGuess {
+// search finds pairs of wheels with rims of one of these bead seat diameters, best first:
+// along the sheets' arrows, and where no pair is worth enough, beside them. Each size
+// more takes its share of the grid, not of what is refined.
+func (f *finder) search(beadSeatsMm []float64, enough float64) []pairGuess {
+	rough := f.rough()
+	places := make([][]guess, len(beadSeatsMm))
+	for i, mm := range beadSeatsMm {
+		places[i] = rough.grid(f.sheets, mm)
+	}
+	all := f.pairs(places)
+	if len(all) == 0 || all[0].score < enough {
+		for i := range places {
+			places[i] = rough.turned(places[i])
+		}
+		all = inOrder(append(all, f.pairs(places)...))
+	}
+	return all
+}
+
+// pairs of wheels at some of the places of each size.
+func (f *finder) pairs(places [][]guess) []pairGuess {
 	fine := f.fine()
-	return fine.sharpen(pairs(f.rough().peaks(fine, f.sheets, beadSeatsMm, headings)))
+	return inOrder(fine.sharpen(pairs(f.rough().peaks(fine, places))))
+}
+
+// inOrder has the best first.
+func inOrder(list []pairGuess) []pairGuess {
+	slices.SortStableFunc(list, func(a, b pairGuess) int { return cmp.Compare(b.score, a.score) })
+	return list
 }
 
 // rough is the seeker of the grid.
@@ -374,29 +424,42 @@ func (f *finder) fine() *seeker {
 	return &seeker{views: f.views, frames: f.frames, pictures: f.finer, angles: anglesAround(fineAngles)}
 }
 
-// findPairs looks for the front wheels in all photos of the set, best first. Where
-// the rim size is unknown every usual one is tried.
+// findPairs looks for the front wheels in all photos of the set, best first. Where the
+// rim size is unknown, pairs that were found with another one are tried with every usual
+// one before anything is searched anew.
 func (m *set) findPairs() []pairGuess {
-	sizes := []float64{m.settings.BeadSeatMm}
-	if m.settings.BeadSeatMm == 0 {
-		sizes = beadSeats
-	}
 	f := m.newFinder(m.scene)
-	var all []pairGuess
-	for _, h := range headingsTried {
-		for _, size := range sizes {
-			all = append(all, f.pairs([]float64{size}, h)...)
-		}
-		slices.SortStableFunc(all, func(a, b pairGuess) int { return cmp.Compare(b.score, a.score) })
-		if len(all) > 0 && all[0].score >= sureScore {
-			break
-		}
+	if m.settings.BeadSeatMm != 0 {
+		return f.search([]float64{m.settings.BeadSeatMm}, sureScore)
+	}
+	all := f.resized(m.pairs)
+	if len(all) == 0 || all[0].score < sureScore {
+		all = inOrder(append(all, f.resized(f.search(roughBeadSeats, sureScore))...))
 	}
 	return all
 }
 
+// pairsResized is how many of some pairs are tried with other rims.
+const pairsResized = 3
+
+// resized are the first of some pairs with every usual size of rims, as far as their
+// tyres allow, best first.
+func (f *finder) resized(pairs []pairGuess) []pairGuess {
+	pairs = pairs[:min(len(pairs), pairsResized)]
+	sized, fine := make([]pairGuess, len(pairs)*len(beadSeats)), f.fine()
+	each(len(sized), func(i int) {
+		g := pairs[i/len(beadSeats)]
+		g.bead = beadSeats[i%len(beadSeats)] / 2
+		sized[i] = fine.sharpened(g)
+	})
+	return inOrder(slices.DeleteFunc(sized, func(g pairGuess) bool { return math.IsInf(g.score, -1) }))
+}
+
 // askewRad is how far the sheets' arrows may point beside the vehicle's forward.
 const askewRad = 0.16
+
+// turnedLeast is the score along the arrows from which on a wheel may stand beside them.
+const turnedLeast = 0.05
 
 // sureScore is that of a pair from which on it is the wheels: in 74 single photos
 // only right pairs had more, four of five of them.

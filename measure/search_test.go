@@ -7,6 +7,8 @@ import (
 	"github.com/stretchr/testify/require"
 	"gonum.org/v1/gonum/spatial/r3"
 	"pgregory.net/rapid"
+
+	"rimpair/calib"
 )
 
 // A wheel whose ball misses the picture has no point of its outline in it.
@@ -52,5 +54,59 @@ func TestUnknownFrame(t *testing.T) {
 	f := frame{math.Inf(-1), math.Inf(1), math.Inf(-1), math.Inf(1)}
 	for _, at := range []r3.Vec{{X: 1e4, Z: 1}, {X: -1e4, Y: 1e4, Z: -5}, {}} {
 		require.False(t, f.misses(at, 1))
+	}
+}
+
+// turnedBy is a scene whose sheets' arrows point so far to the right of where they did.
+func turnedBy(s *Scene, rad float64) *Scene {
+	turn := calib.Pose{R: calib.RotFromVector(r3.Vec{Z: rad})}
+	turned := s.clone()
+	for i := range turned.Photos {
+		turned.Photos[i].Pose = s.Photos[i].Pose.Mul(turn.Inverse())
+	}
+	for i := range turned.Sheets {
+		turned.Sheets[i].Pose = turn.Mul(s.Sheets[i].Pose)
+	}
+	return turned
+}
+
+// The wheels are found in the same places, however the arrows point within what is
+// allowed for. 25 mm is the grid's step.
+func TestWheelsAreFoundBesideTheArrows(t *testing.T) {
+	m, err := prepare(sampleInputs(t, "front.jpg", "rear.jpg"), Settings{BeadSeatMm: 305})
+	require.NoError(t, err)
+	scene := m.scene
+	straight := m.findPairs()
+	require.NotEmpty(t, straight)
+	require.GreaterOrEqual(t, straight[0].score, sureScore)
+	left, right, _ := sampleTruth(t)
+	wheels := straight[0].wheels()
+	track := math.Hypot(left.HubMm[0]-right.HubMm[0], left.HubMm[1]-right.HubMm[1])
+	require.InDelta(t, track, math.Hypot(wheels[Left].x-wheels[Right].x, wheels[Left].y-wheels[Right].y), gridStepMm)
+	for _, rad := range []float64{-askewRad, -0.1, 0.1, askewRad} {
+		m.scene = turnedBy(scene, rad)
+		pairs := m.findPairs()
+		require.NotEmpty(t, pairs)
+		back := calib.RotFromVector(r3.Vec{Z: -rad})
+		for side, w := range pairs[0].wheels() {
+			at, want := back.Apply(r3.Vec{X: w.x, Y: w.y}), wheels[side]
+			require.InDelta(t, 0, math.Hypot(at.X-want.x, at.Y-want.y), gridStepMm, "%s wheel, arrows turned by %g", Side(side), rad)
+		}
+	}
+}
+
+// Pairs that were found with a wrong size are the wheels' places: with the right one they
+// are sure, and nothing is searched anew.
+func TestPairsOfAnotherSizeAreResized(t *testing.T) {
+	m, err := prepare(sampleInputs(t, "front.jpg", "rear.jpg"), Settings{BeadSeatMm: 349})
+	require.NoError(t, err)
+	m.pairs = m.findPairs()
+	f := m.newFinder(m.scene)
+	sized := f.resized(m.pairs)
+	require.NotEmpty(t, sized)
+	require.GreaterOrEqual(t, sized[0].score, sureScore)
+	require.Equal(t, sized, m.unsized().findPairs())
+	for i := range sized[1:] {
+		require.GreaterOrEqual(t, sized[i].score, sized[i+1].score)
 	}
 }

@@ -46,6 +46,7 @@ type set struct {
 	knowledge knowledge
 	corners   []cornerObservation
 	rims      [2][2]rimEdge // of each wheel's faces
+	pairs     []pairGuess   // that were found, best first
 	hearing   hearing       // of the pair that was taken
 	positions *positions    // of the wheels, where the photos show several
 }
