@@ -116,11 +116,12 @@ func (k *seeker) step(photo int, p *contourPoint, reach float64) (float64, bool)
 	at, out := v.pose.Apply(p.at), v.pose.R.Apply(p.outward)
 	px, ok := v.camera.Project(at)
 	// Outward in the picture is the projection of the surface's normal: to first
-	// order its components across the line of sight. What the lens turns it by, some
-	// degrees at most, moves the places compared along the outline.
-	nx, ny := out.X*at.Z-out.Z*at.X, out.Y*at.Z-out.Z*at.Y
+	// order its components across the line of sight. Without what the lens turns it by,
+	// single photos that barely settle come out otherwise.
+	beyond, ok2 := v.camera.Project(r3.Add(at, out))
+	nx, ny := beyond.X-px.X, beyond.Y-px.Y
 	norm := math.Sqrt(nx*nx + ny*ny)
-	if !ok || norm == 0 {
+	if !ok || !ok2 || norm == 0 {
 		return 0, false
 	}
 	return k.pictures[photo].Step(px, nx/norm, ny/norm, reach)
