@@ -6,6 +6,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"rimpair/calib"
+	"rimpair/vision"
 )
 
 // cornerObservation is a sheet corner seen in a photo.
@@ -24,7 +25,15 @@ type edgeObservation struct {
 	face  Face // of RimCircle
 	at    calib.Point
 	u     float64 // about where on the curve
+	width float64 // px; see vision.Edge
 	sigma float64 // px
+}
+
+// seen is the observation of an edge that crosses a probe at about u of its curve.
+func (o edgeObservation) seen(p *vision.Probe, u float64, e vision.Edge) edgeObservation {
+	o.u, o.width = u, e.Width
+	o.at = calib.Point{X: p.At.X + e.Offset*p.NX, Y: p.At.Y + e.Offset*p.NY}
+	return o
 }
 
 func (o *edgeObservation) offsetIndex() int {

@@ -123,6 +123,7 @@ func (m *set) rimBallots(scene *Scene, side Side, face Face, sign float64) []bal
 func (m *set) rimPoints(scene *Scene, photo int, side Side, face Face, edge rimEdge) []edgeObservation {
 	c := newLocus(scene.wheel(photo, side), RimCircle, face, scene.view(photo))
 	shift := scene.Photos[photo].EdgeOffset[1]
+	o := edgeObservation{photo: photo, side: side, kind: RimCircle, face: face, sigma: rimSigmaPx}
 	var list []edgeObservation
 	for _, ip := range m.probes(&c, photo, probeSpacingPx, rimVisible(&c)) {
 		p := c.probe(&ip, rimJointWindow)
@@ -132,10 +133,7 @@ func (m *set) rimPoints(scene *Scene, photo int, side Side, face Face, edge rimE
 		if !ok || e.Clear < rimClearPx {
 			continue
 		}
-		o := edgeObservation{photo: photo, side: side, kind: RimCircle, face: face, u: ip.u, sigma: rimSigmaPx, at: p.At}
-		o.at.X += e.Offset * p.NX
-		o.at.Y += e.Offset * p.NY
-		list = append(list, o)
+		list = append(list, o.seen(&p, ip.u, e))
 	}
 	return list
 }

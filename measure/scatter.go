@@ -3,6 +3,8 @@ package measure
 import (
 	"math"
 	"slices"
+
+	"gonum.org/v1/gonum/stat"
 )
 
 // This file sets the standard uncertainty of edge points from their own residuals.
@@ -42,14 +44,14 @@ func (a *adjustment) learn(edgeResiduals []float64, photos float64) scatter {
 		}
 		covered[key][int(math.Floor(o.u*arcs/(2*math.Pi)))] = true
 	}
-	learned := scatter{}
+	learned, soft := scatter{}, a.softness()
 	for key, list := range residuals {
 		perArc := float64(len(list)) / float64(len(covered[key]))
 		sigma, ok := correlatedSigma(list)
 		if !ok {
 			sigma = fewPointsSigmaPx
 		}
-		learned[key] = max(sigma, arcSigmaPx(key.kind, photos)*math.Sqrt(perArc))
+		learned[key] = max(sigma, math.Hypot(arcSigmaPx(key.kind, photos), softShare*soft[key])*math.Sqrt(perArc))
 	}
 	return learned
 }
@@ -68,9 +70,41 @@ const arcs = 6
 // further photos hold the lens, and average the rest.
 func arcSigmaPx(kind EdgeKind, photos float64) float64 {
 	if kind == RimCircle {
-		return max(0.2, 0.4/photos) // the flange's shading stays
+		return max(0.15, 0.3/photos) // the flange's shading stays
 	}
 	return 0.25 / photos
+}
+
+// softShare is how much of a rim's softness its place may be off by, over a stretch.
+const softShare = 0.6
+
+// softness is what the rims' edges are blurred by, in px, beyond their photo's sharp edges,
+// as the tyres' outlines are. A lip is round and turns from light to dark over some pixels
+// where light falls along it, and so does a tyre into the crease beside the lip: there the
+// light says where the edge seems to be, and the tyre as much as the rim.
+func (a *adjustment) softness() scatter {
+	widths, sharp := map[scatterKey][]float64{}, map[int][]float64{}
+	for i := range a.edges {
+		o := &a.edges[i]
+		if o.kind == RimCircle {
+			widths[o.scatterKey()] = append(widths[o.scatterKey()], o.width)
+		} else {
+			sharp[o.photo] = append(sharp[o.photo], o.width)
+		}
+	}
+	soft := scatter{}
+	for key, list := range widths {
+		if blur := sharp[key.photo]; len(blur) > 0 {
+			w, b := median(list), median(blur)
+			soft[key] = math.Sqrt(max(0, w*w-b*b))
+		}
+	}
+	return soft
+}
+
+func median(list []float64) float64 {
+	slices.Sort(list)
+	return stat.Quantile(0.5, stat.Empirical, list, nil)
 }
 
 func correlatedSigma(residuals []float64) (sigma float64, ok bool) {

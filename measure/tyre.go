@@ -93,11 +93,7 @@ func (m *set) contourPoints(c *locus, o edgeObservation, shift, window float64, 
 		if !ok || window <= jointWindowPx && edge.Clear < minClearPx {
 			continue
 		}
-		o.u = ip.u
-		o.at = p.At
-		o.at.X += edge.Offset * p.NX
-		o.at.Y += edge.Offset * p.NY
-		list = append(list, o)
+		list = append(list, o.seen(&p, ip.u, edge))
 	}
 	return list
 }

@@ -31,6 +31,10 @@ type Edge struct {
 	// Clear is how far the nearest other edge of comparable slope lies, in pixels. A
 	// near one pulls this edge's offset toward itself or away.
 	Clear float64
+	// Width is the standard deviation of the blur, the search's own smoothing included,
+	// that would make a sharp edge of this height as steep, in pixels. A photo's sharp
+	// edges have the same; what shades off over some pixels has more.
+	Width float64
 }
 
 const (
@@ -126,11 +130,12 @@ func (g *Gray) Edges(p Probe) []Edge {
 		if math.Abs(offset) > p.HalfWidth || i < reach || i+reach >= len(profile) {
 			continue
 		}
-		step := stepAt(profile[i-reach:i+reach+1], slope[i] > 0)
+		stretch := profile[i-reach : i+reach+1]
+		step := stepAt(stretch, slope[i] > 0)
 		if math.Abs(step) < minStep {
 			continue
 		}
-		edges = append(edges, Edge{Offset: offset, Step: step, Clear: clear(slope, peaks, k)})
+		edges = append(edges, Edge{Offset: offset, Step: step, Clear: clear(slope, peaks, k), Width: width(stretch, slope[i])})
 	}
 	return edges
 }
@@ -147,6 +152,12 @@ func stepAt(stretch []float64, rising bool) float64 {
 		a, b = slices.Max(before), slices.Min(beyond)
 	}
 	return (b - a) / (b + a + 1e-3)
+}
+
+// width is how blurred a sharp edge would be that changes as much within a stretch and has
+// this slope in its middle: a Gaussian's density there is 1/(σ√2π).
+func width(stretch []float64, slope float64) float64 {
+	return (slices.Max(stretch) - slices.Min(stretch)) * slopeOfRamp / math.Abs(slope) / math.Sqrt(2*math.Pi)
 }
 
 // steepest returns where the slope's size has a local maximum.
@@ -192,6 +203,14 @@ var slopeWeights = func() (w [3 * gradientSigma / sampleStep]float64) {
 		w[i] = k * math.Exp(-k*k/(2*sigma*sigma))
 	}
 	return w
+}()
+
+// slopeOfRamp is the smoothed slope where the profile grows by 1 a pixel.
+var slopeOfRamp = func() (sum float64) {
+	for i, weight := range slopeWeights {
+		sum += weight * 2 * float64(i+1) * sampleStep
+	}
+	return sum
 }()
 
 // parabolaPeak is where the parabola through (−1, a), (0, b), (1, c) turns.
