@@ -1,22 +1,59 @@
 package measure
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"math"
 	"path/filepath"
+	"slices"
 
 	"rimpair/vision"
 )
 
 // Measure measures one state of a vehicle from its photos. The error is a
-// *vision.Refusal when the photos do not settle a number.
+// *vision.Refusal when the photos do not settle a number. The photos' order and names
+// mean nothing to it.
 func Measure(inputs []Input, settings Settings) (*Measurement, error) {
-	m, f, err := settle(inputs, settings)
+	order := byContent(inputs)
+	m, f, err := settle(arranged(inputs, order), settings)
 	if err != nil {
 		return nil, err
 	}
-	return m.report(f), nil
+	measurement := m.report(f)
+	measurement.restore(order)
+	return measurement, nil
+}
+
+// byContent is an order of photos that does not depend on the one they were given in, so
+// that what is drawn by lot in the search falls alike.
+func byContent(inputs []Input) []int {
+	order := make([]int, len(inputs))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(a, b int) int {
+		return bytes.Compare(inputs[a].Photo.SHA256[:], inputs[b].Photo.SHA256[:])
+	})
+	return order
+}
+
+func arranged[T any](list []T, order []int) []T {
+	to := make([]T, len(list))
+	for i, from := range order {
+		to[i] = list[from]
+	}
+	return to
+}
+
+// restore has the photos in the order that they were given in.
+func (m *Measurement) restore(order []int) {
+	given := make([]int, len(order))
+	for i, from := range order {
+		given[from] = i
+	}
+	m.Result.Photos = arranged(m.Result.Photos, given)
+	m.Overlays = arranged(m.Overlays, given)
 }
 
 // settle solves what the photos show and asks whether it fits what the person said.
