@@ -56,3 +56,24 @@ func TestDropStrays(t *testing.T) {
 	a.dropStrays(s, 0.5)
 	require.Equal(t, 12, before-len(a.edges))
 }
+
+// A rim whose edge is as sharp as its photo's tyres has no softness; what more it is
+// blurred by adds up in squares, and it then counts for less than the sharp one.
+func TestSoftness(t *testing.T) {
+	s := exampleScene()
+	_, edges := observe(s, func() float64 { return 0 })
+	for i := range edges {
+		edges[i].width = 1.2
+		if edges[i].kind == RimCircle && edges[i].side == Right {
+			edges[i].width = 2
+		}
+	}
+	a := adjustment{edges: edges}
+	sharp, soft := scatterKey{0, Left, RimCircle}, scatterKey{0, Right, RimCircle}
+	got := a.softness()
+	require.Zero(t, got[sharp])
+	require.InDelta(t, 1.6, got[soft], 1e-9) // 1.2² + 1.6² = 2²
+	learned := a.learn(make([]float64, len(edges)), 3)
+	require.Greater(t, learned[soft], 3*learned[sharp])
+	require.Equal(t, learned[scatterKey{0, Left, TyreOuter}], learned[scatterKey{0, Right, TyreOuter}])
+}

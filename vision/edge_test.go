@@ -1,0 +1,60 @@
+package vision
+
+import (
+	"math"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"rimpair/calib"
+)
+
+// blurredEdge is a picture of an edge between two brightnesses in linear light, through
+// its middle and at this angle, blurred by a Gaussian: an integral of it, so exact.
+func blurredEdge(angle, sigma, before, beyond float64) (g *Gray, p Probe) {
+	const size = 80
+	g = &Gray{Width: size, Height: size, Pix: make([]uint8, size*size)}
+	ny, nx := math.Sincos(angle)
+	middle := calib.Point{X: size/2 + 0.3, Y: size/2 - 0.2}
+	for y := range size {
+		for x := range size {
+			across := (float64(x)-middle.X)*nx + (float64(y)-middle.Y)*ny
+			light := before + (beyond-before)*(1+math.Erf(across/sigma/math.Sqrt2))/2
+			g.Pix[y*size+x] = uint8(math.Round(255 * sRGB(light)))
+		}
+	}
+	return g, Probe{At: middle, NX: nx, NY: ny, HalfWidth: 6}
+}
+
+// sRGB is the curve of IEC 61966-2-1.
+func sRGB(v float64) float64 {
+	if v <= 0.0031308 {
+		return 12.92 * v
+	}
+	return 1.055*math.Pow(v, 1/2.4) - 0.055
+}
+
+// Place, step and width of edges that are known exactly. Bilinear interpolation adds some
+// to the width, and what reaches beyond 3 px of a wide one takes some off.
+func TestEdgesOfABlurredEdge(t *testing.T) {
+	// Not along the pixels: whole grey levels are alike all along such an edge then, where a
+	// camera's noise would blur them.
+	for _, angle := range []float64{0.1, 0.4, 1.1, 1.7, 2.5, -2} {
+		for _, sigma := range []float64{0.6, 1, 1.6} {
+			// The last rises by 24 grey levels over some 1.5 px or more: half a level is 0.03 px.
+			for _, light := range [][3]float64{{0.05, 0.5, 0.02}, {0.5, 0.05, 0.02}, {0.2, 0.3, 0.04}} {
+				g, p := blurredEdge(angle, sigma, light[0], light[1])
+				for _, shift := range []float64{0, 1.7} {
+					q := p
+					q.At.X -= shift * p.NX
+					q.At.Y -= shift * p.NY
+					edges := g.Edges(q)
+					require.Len(t, edges, 1)
+					require.InDelta(t, shift, edges[0].Offset, light[2], "angle %g, blur %g, %v", angle, sigma, light)
+					require.InDelta(t, (light[1]-light[0])/(light[0]+light[1]), edges[0].Step, 0.08)
+					require.InEpsilon(t, math.Hypot(sigma, gradientSigma), edges[0].Width, 0.08, "angle %g, blur %g, %v", angle, sigma, light)
+				}
+			}
+		}
+	}
+}
