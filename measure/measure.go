@@ -1,9 +1,10 @@
 package measure
 
 import (
-	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
+	"hash/crc32"
 	"math"
 	"path/filepath"
 	"slices"
@@ -25,16 +26,16 @@ func Measure(inputs []Input, settings Settings) (*Measurement, error) {
 	return measurement, nil
 }
 
-// byContent is an order of photos that does not depend on the one they were given in, so
-// that what is drawn by lot in the search falls alike.
+// byContent is an order of photos that depends on their pixels alone, not on the order they
+// were given in or on what else is in their files, so that what is drawn by lot in the
+// search falls alike.
 func byContent(inputs []Input) []int {
-	order := make([]int, len(inputs))
+	order, pixels := make([]int, len(inputs)), make([]uint32, len(inputs))
 	for i := range order {
 		order[i] = i
+		pixels[i] = crc32.ChecksumIEEE(inputs[i].Photo.Gray.Pix)
 	}
-	slices.SortStableFunc(order, func(a, b int) int {
-		return bytes.Compare(inputs[a].Photo.SHA256[:], inputs[b].Photo.SHA256[:])
-	})
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(pixels[a], pixels[b]) })
 	return order
 }
 
