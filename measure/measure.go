@@ -47,7 +47,7 @@ func arranged[T any](list []T, order []int) []T {
 	return to
 }
 
-// restore has the photos in the order that they were given in.
+// restore has all that is of single photos in the order that they were given in.
 func (m *Measurement) restore(order []int) {
 	given := make([]int, len(order))
 	for i, from := range order {
@@ -55,6 +55,7 @@ func (m *Measurement) restore(order []int) {
 	}
 	m.Result.Photos = arranged(m.Result.Photos, given)
 	m.Overlays = arranged(m.Overlays, given)
+	m.Top.Cameras = arranged(m.Top.Cameras, given)
 }
 
 // settle solves what the photos show and asks whether it fits what the person said.

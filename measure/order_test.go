@@ -18,7 +18,11 @@ func TestOrderOfPhotosMeansNothing(t *testing.T) {
 	for i := range 2 {
 		require.Equal(t, one.Result.Photos[i], other.Result.Photos[1-i])
 		require.Equal(t, one.Overlays[i], other.Overlays[1-i])
+		require.Equal(t, one.Top.Cameras[i], other.Top.Cameras[1-i])
 	}
 	one.Result.Photos, other.Result.Photos = nil, nil
 	require.Equal(t, one.Result, other.Result)
+	one.Top.Cameras, other.Top.Cameras = nil, nil
+	require.Equal(t, one.Top, other.Top)
+	require.Equal(t, one.Cameras, other.Cameras)
 }
