@@ -419,15 +419,24 @@ func TestCutOffUpload(t *testing.T) {
 	c, err := net.Dial("tcp", strings.TrimPrefix(r.base, "http://"))
 	require.NoError(t, err)
 	fmt.Fprintf(c, "PUT /api/jobs/%s/uploads/cut-off-1 HTTP/1.1\r\nHost: localhost\r\nX-Rimpair: 1\r\nContent-Length: 1000\r\n\r\nhalf", id)
-	time.Sleep(50 * time.Millisecond)
-	require.NoError(t, c.Close())
-	empty := func() bool {
-		left, err := os.ReadDir(filepath.Join(r.options.Store, id, draftDir))
-		return err == nil && len(left) == 0
+	drafts := func(n int) func() bool {
+		return func() bool {
+			left, err := os.ReadDir(filepath.Join(r.options.Store, id, draftDir))
+			return err == nil && len(left) == n
+		}
 	}
-	assert.Eventually(t, empty, 5*time.Second, 10*time.Millisecond)
+	require.Eventually(t, drafts(1), 5*time.Second, time.Millisecond, "begun")
+	require.NoError(t, c.Close())
+	require.Eventually(t, drafts(0), 5*time.Second, 10*time.Millisecond, "taken away")
 	assert.Empty(t, r.job(id).Photos)
-	status, _, _ := r.ask("PUT", "/api/jobs/"+id+"/uploads/cut-off-1", strings.NewReader("whole"))
+	// The key is free once the server is through with the old request, which is
+	// after its file is gone; till then a client is told to try again.
+	status := http.StatusServiceUnavailable
+	sent := func() bool {
+		status, _, _ = r.ask("PUT", "/api/jobs/"+id+"/uploads/cut-off-1", strings.NewReader("whole"))
+		return status != http.StatusServiceUnavailable
+	}
+	require.Eventually(t, sent, 5*time.Second, 10*time.Millisecond)
 	assert.Equal(t, http.StatusCreated, status, "the same key again")
 }
 
