@@ -230,9 +230,14 @@ func (f *fitted) chiSquarePerDof() float64 {
 	return 2 * f.solution.Cost / float64(max(1, f.solution.Rows-f.adjustment.layout.n))
 }
 
-// quantity evaluates something with the adjustment's uncertainty.
-func (f *fitted) quantity(of func(*Scene) float64) Quantity {
-	return combined(f.lines(f.gradient(of))).Of(of(f.scene))
+// quantity evaluates something with the adjustment's uncertainty, and with what it depends
+// on besides: contributions of type B, in its own unit.
+func (f *fitted) quantity(of func(*Scene) float64, besides ...float64) Quantity {
+	lines := f.lines(f.gradient(of))
+	for _, u := range besides {
+		lines = append(lines, BudgetLine{ContributionMm: u})
+	}
+	return combined(lines).Of(of(f.scene))
 }
 
 const degPerRad = 180 / math.Pi
@@ -253,8 +258,8 @@ func (m *set) report(f *fitted) *Measurement {
 		TotalToeMm:      toe.Of(rim.Value),
 		RimTotalToeMm:   rim,
 		TrackMm:         f.quantity(m.trackMm),
-		GapFrontMm:      f.quantity(func(s *Scene) float64 { return m.gapMm(s, true) }),
-		GapRearMm:       f.quantity(func(s *Scene) float64 { return m.gapMm(s, false) }),
+		GapFrontMm:      m.gap(f, true),
+		GapRearMm:       m.gap(f, false),
 		HubHeightMm:     f.quantity(m.hubHeightMm),
 		ChiSquarePerDof: f.chiSquarePerDof(),
 		Budget:          budget,
@@ -302,7 +307,10 @@ func (m *set) rimDiameter(f *fitted, side Side) Quantity {
 	if !m.rimSeen(side) {
 		return quantity(2*m.rimRadius(f.scene, side), 2*m.knowledge.outerSigma())
 	}
-	return f.quantity(func(s *Scene) float64 { return 2 * m.rimRadius(s, side) })
+	// Where light from above shades the lip off, the edge that is seen may lie anywhere over
+	// its rounding: a rectangular distribution (JCGM 100, 4.3.7).
+	edge := lipMm / math.Sqrt(3)
+	return f.quantity(func(s *Scene) float64 { return 2 * m.rimRadius(s, side) }, 2*edge)
 }
 
 func (m *set) photoResult(f *fitted, photo int) PhotoResult {

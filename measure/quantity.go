@@ -61,16 +61,44 @@ func (m *set) camberRad(s *Scene, side Side) float64 {
 	return -side.sign() * s.Wheels[side].rimTiltRad()
 }
 
-// tapePoints are where a tape is held: the crest of the rim's inner lip at hub
-// height, front and rear.
+// A tape is held against the crests of the rims' inner lips. Where those lie along the axle
+// the photos show only roughly: the edge that is seen may be the crest, the lip's far side
+// against the tyre or a step in its wall, and where light from above shades the lip off it
+// lies up to its thickness further in. Both rims being alike, the crest is taken as a mean,
+// by variances, of where it usually lies and of the edges that were seen.
+
+// crestEdgeSigmaMm is how far an edge that was taken for the crest may lie from it along the
+// axle: a lip is about 2 mm thick, as is the step of a brake track beside it.
+const crestEdgeSigmaMm = 1.5
+
+// crestMm is how far the inner lips' crests lie from the rims' middle planes.
+func (m *set) crestMm(s *Scene) float64 {
+	weight := 1 / (rimOffsetSigmaMm * rimOffsetSigmaMm)
+	sum := (rimOffsetMm - lipMm) * weight
+	for side := range s.Wheels {
+		if face := Side(side).inboard(); m.rims[side][face].found {
+			sum += face.sign() * s.Wheels[side].Rim[face].Offset / (crestEdgeSigmaMm * crestEdgeSigmaMm)
+		}
+	}
+	return sum * m.crestVariance()
+}
+
+// crestVariance of crestMm, mm², whatever the edges' own places are worth.
+func (m *set) crestVariance() float64 {
+	weight := 1 / (rimOffsetSigmaMm * rimOffsetSigmaMm)
+	for side := range m.rims {
+		if m.rims[side][Side(side).inboard()].found {
+			weight += 1 / (crestEdgeSigmaMm * crestEdgeSigmaMm)
+		}
+	}
+	return 1 / weight
+}
+
+// tapePoints are where a tape is held at hub height, front and rear.
 func (m *set) tapePoints(s *Scene, side Side) (front, rear r3.Vec) {
 	w := &s.Wheels[side]
 	rim := w.rimAxes()
-	face := side.inboard()
-	offset := w.Rim[face].Offset
-	if !m.rims[side][face].found {
-		offset = face.sign() * (rimOffsetMm - lipMm)
-	}
+	offset := side.inboard().sign() * m.crestMm(s)
 	radius := m.rimRadius(s, side)
 	centre := w.rimCentre(rim)
 	return rim.place(centre, bodyPoint{forward: radius, axle: offset}),
@@ -86,6 +114,11 @@ func (m *set) gapMm(s *Scene, front bool) float64 {
 		return r3.Norm(r3.Sub(rightFront, leftFront))
 	}
 	return r3.Norm(r3.Sub(rightRear, leftRear))
+}
+
+// gap is gapMm with its uncertainty: each rim's crest shortens it.
+func (m *set) gap(f *fitted, front bool) Quantity {
+	return f.quantity(func(s *Scene) float64 { return m.gapMm(s, front) }, 2*math.Sqrt(m.crestVariance()))
 }
 
 // trackMm is the distance of the rims' middles at hub height, across the vehicle.

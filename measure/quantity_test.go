@@ -101,3 +101,38 @@ func TestUnseenRimIsCharged(t *testing.T) {
 	wobble := 2 * (203 + flangeHeightMm) * wobbleSigmaRad * math.Sqrt2
 	require.InEpsilon(t, math.Hypot(u(false), wobble), u(true), 1e-3)
 }
+
+// Where a tape is held follows from the edges seen and from where lips usually are, by
+// their variances (JCGM 100, 5.1.2): each edge that was seen narrows it, and none is
+// believed to the tenth of a millimetre that its points would give.
+func TestCrestOfTheLips(t *testing.T) {
+	usual := rimOffsetMm - lipMm
+	seenAt := func(left, right float64) *Scene {
+		s := exampleScene().clone()
+		s.Wheels[Left].Rim[Left.inboard()].Offset = left
+		s.Wheels[Right].Rim[Right.inboard()].Offset = -right
+		return s
+	}
+	for _, c := range []struct {
+		name           string
+		seen           [2]bool
+		s              *Scene
+		crestMm, sigma float64 // by hand: 3 mm beforehand, 1.5 mm for each edge
+	}{
+		{"no rim seen", [2]bool{}, seenAt(5, 25), usual, 3},
+		{"one seen where it is expected", [2]bool{true, false}, seenAt(usual, 25), usual, 3 / math.Sqrt(5)},
+		{"one seen 5 mm off", [2]bool{false, true}, seenAt(25, usual+5), usual + 4, 3 / math.Sqrt(5)},
+		{"both seen", [2]bool{true, true}, seenAt(usual+9, usual-18), usual - 4, 1},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			m := &set{knowledge: exampleKnowledge(), scene: c.s}
+			for side, seen := range c.seen {
+				m.rims[side][Side(side).inboard()] = rimEdge{found: seen}
+			}
+			require.InDelta(t, c.crestMm, m.crestMm(c.s), 1e-9)
+			require.InDelta(t, c.sigma, math.Sqrt(m.crestVariance()), 1e-9)
+			_, rear := m.tapePoints(posed(c.s, [2]float64{}, [2]float64{}), Left)
+			require.InDelta(t, c.s.Wheels[Left].Centre.X+c.crestMm, rear.X, 1e-9)
+		})
+	}
+}

@@ -168,6 +168,7 @@ func (b *bench) photoTables() error {
 		b.summary("both", slices.Concat(plan, other))
 		b.summary("no sheet, to be refused", bad)
 		b.refusals(slices.Concat(plan, other))
+		b.numbers(slices.Concat(plan, other))
 	}
 	return nil
 }

@@ -56,6 +56,7 @@ func (b *bench) sceneTables() error {
 		b.summary("mudguards", guarded)
 		b.limits(c.planLimits)
 		b.refusals(bare)
+		b.numbers(bare)
 	}
 	return nil
 }
