@@ -30,9 +30,12 @@ type StateFigures struct {
 	HubHeightMm    Quantity `json:"hub_height_mm"`
 }
 
-// StateResult is one state.
+// StateResult is one state. TotalToeMm is that of its axles: what the rims show, its
+// uncertainty with the assumed run-out and steering off centre. A change of the rims is a
+// change of the axles as long as the wheels were not turned on them.
 type StateResult struct {
-	Name string `json:"name"`
+	Name       string   `json:"name"`
+	TotalToeMm Quantity `json:"total_toe_mm"`
 	StateFigures
 	Rear *RearResult `json:"rear,omitempty"` // nil where it is not plainly seen
 }
@@ -76,6 +79,8 @@ func Compare(states []State, settings Settings) (*Comparison, error) {
 		} else {
 			c.Notes = append(c.Notes, Message{"rear_not_seen", Params{"state": state.Name}})
 		}
+		result.TotalToeMm = f.quantity(func(s *Scene) float64 { return m.totalToeMm(s.inState(i)) },
+			m.runoutLine().ContributionMm, m.steeringLine(f.scene.inState(i), result.Rear).ContributionMm)
 		c.States = append(c.States, result)
 		if i > 0 {
 			c.Changes = append(c.Changes, m.changed(f, states, i))

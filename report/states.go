@@ -89,6 +89,7 @@ func ComparisonText(w io.Writer, c measure.Comparison) error {
 	}
 	for _, state := range c.States {
 		p.heading(fmt.Sprintf("%q by itself", printable(state.Name)))
+		p.row("total toe, run-out assumed", state.TotalToeMm, "mm")
 		p.figures(state.StateFigures)
 		p.rear(fmt.Sprintf("Rear wheel, %q", printable(state.Name)), state.Rear)
 	}

@@ -122,7 +122,8 @@ func (b *bench) change(name string, s, next *shoot) error {
 		truth       float64
 		first, last measure.Quantity
 	}{
-		{"toe mm", c.RimTotalToeMm, next.truth.RimTotalToeMm - s.truth.RimTotalToeMm, a.States[0].RimTotalToeMm, a.States[1].RimTotalToeMm},
+		{"toe mm", c.RimTotalToeMm, next.truth.RimTotalToeMm - s.truth.RimTotalToeMm, a.States[0].TotalToeMm, a.States[1].TotalToeMm},
+		{"of rims", c.RimTotalToeMm, next.truth.RimTotalToeMm - s.truth.RimTotalToeMm, a.States[0].RimTotalToeMm, a.States[1].RimTotalToeMm},
 		{"camber L °", c.LeftCamberDeg, next.truth.Wheels.L.RimCamberDeg - s.truth.Wheels.L.RimCamberDeg, a.States[0].LeftCamberDeg, a.States[1].LeftCamberDeg},
 		{"track mm", c.TrackMm, next.truth.TrackMm - s.truth.TrackMm, a.States[0].TrackMm, a.States[1].TrackMm},
 		{"hub mm", c.HubHeightMm, hub(&next.truth) - hub(&s.truth), a.States[0].HubHeightMm, a.States[1].HubHeightMm},

@@ -45,6 +45,13 @@ func TestNothingChanged(t *testing.T) {
 	assertCovers(t, "track", change.TrackMm, 0)
 	assertCovers(t, "hub height", change.HubHeightMm, 0)
 	assert.Nil(t, change.PerMmOfTravel)
+	truth := sampleTruth(t)
+	for _, state := range c.States {
+		assertCovers(t, state.Name+", axles", state.TotalToeMm, truth.TotalToeMm)
+		assertCovers(t, state.Name+", rims", state.RimTotalToeMm, truth.RimTotalToeMm)
+		assert.Less(t, change.RimTotalToeMm.StandardUncertainty, state.TotalToeMm.StandardUncertainty, state.Name)
+		assert.InDelta(t, math.Hypot(state.RimTotalToeMm.StandardUncertainty, defaultRunoutMm), state.TotalToeMm.StandardUncertainty, 0.02, state.Name)
+	}
 
 	code, stdout, stderr = cli(append(append([]string{"play"}, states...), common...)...)
 	require.Equal(t, exitDone, code, stderr+stdout)
