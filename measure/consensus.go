@@ -237,6 +237,8 @@ type question struct {
 	sign      float64 // of the step outward
 	leastStep float64
 	fullStep  float64
+	// not says which edges, so far outward from a point, belong to something else; nil: none.
+	not func(ip *imagePoint, offset float64) bool
 }
 
 // ballots probes the outline of a guessed wheel in all photos.
@@ -266,7 +268,7 @@ func (m *set) ask(q *question, c *locus, o edgeObservation, points []imagePoint)
 		ip := &points[i]
 		b := ballot{sin: math.Sin(ip.u)}
 		for _, e := range m.inputs[o.photo].Photo.Gray.Edges(c.probe(ip, q.windowPx)) {
-			if step := e.Step * q.sign; step >= q.leastStep {
+			if step := e.Step * q.sign; step >= q.leastStep && (q.not == nil || !q.not(ip, e.Offset)) {
 				b.offers = append(b.offers, offer{e.Offset, min(1, step/q.fullStep)})
 			}
 		}

@@ -1,11 +1,13 @@
 package measure
 
+import "math"
+
 // This file widens the intervals where a mudguard may have been taken for part of a
 // tyre's outline. A mudguard is a torus about nearly the same axle. Several photos show
 // that it is another size; a single one bends the lens to it, and its toe came out wrong
 // by up to 8 mm in drawn photos, with little of what the outline should show agreeing.
 // Where a mudguard is known of, the little that is left of the outline says how sure its
-// plane is.
+// plane is, unless the rim settles it: no mudguard has a rim's edge.
 
 // plainDissent is the share of an outline that does not agree in a plain photo: what
 // cables, the frame, shadows and the other wheel cover.
@@ -15,10 +17,40 @@ const plainDissent = 0.2
 func (m *set) doubt(f *fitted) float64 {
 	most := plainDissent
 	for side := range f.scene.Wheels {
-		if len(m.inputs) == 1 || m.hearing.lower[side] {
+		if len(m.inputs) == 1 || m.hearing.lower[side] && !m.rimSettles(f, Side(side)) {
 			share, _ := m.clarity(f, Side(side))
 			most = max(most, 1-share)
 		}
 	}
 	return most / plainDissent
+}
+
+const (
+	// A rim's edge settles a wheel by itself where it is met in so many of a circle's arcs,
+	// by so many points each, as near as a tyre's outline is.
+	settlingArcs   = 5
+	settlingPoints = 3
+	settlingRmsPx  = 0.25
+)
+
+// rimSettles says whether the edge of a wheel's rim was met nearly all around, on one face
+// or the other: both are about the same axis.
+func (m *set) rimSettles(f *fitted, side Side) bool {
+	var met [arcs]int
+	var off rms
+	for i := range f.adjustment.edges {
+		o := &f.adjustment.edges[i]
+		if o.kind != RimCircle || o.side != side || m.rims[side][o.face].share < rimClearShare {
+			continue
+		}
+		if r := f.residuals[i]; math.Abs(r) < agreeingPx {
+			met[o.arc()]++
+			off.add(r)
+		}
+	}
+	n := 0
+	for _, points := range met {
+		n += count(points >= settlingPoints)
+	}
+	return n >= settlingArcs && off.value() <= settlingRmsPx
 }

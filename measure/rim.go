@@ -5,6 +5,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"rimpair/calib"
 	"rimpair/vision"
 )
 
@@ -26,6 +27,9 @@ const (
 	rimRadiusVote  = 1.5
 	rimJointWindow = 3.0
 	rimClearPx     = 2.5
+	// outlineClearPx is how near to the tyre's outline an edge is the outline, not the rim's:
+	// seen along a wheel both may run side by side.
+	outlineClearPx = 2.5
 )
 
 // rimEdge is how the rim's edge looks on one face of a wheel.
@@ -109,9 +113,12 @@ func (m *set) findRim(scene *Scene, side Side, face Face, sign float64) (Wheel, 
 func (m *set) rimBallots(scene *Scene, side Side, face Face, sign float64) []ballot {
 	f := free{rims: [2]bool{side == Left, side == Right}}
 	f.faces[side][face] = true
-	q := question{layout: newLayout(scene, f), windowPx: rimWindowPx, sign: sign, leastStep: rimMinStep, fullStep: rimFullStep}
 	var list []ballot
 	for photo := range scene.Photos {
+		q := question{
+			layout: newLayout(scene, f), windowPx: rimWindowPx, sign: sign, leastStep: rimMinStep, fullStep: rimFullStep,
+			not: isOutline(scene.wheel(photo, side), scene.view(photo)),
+		}
 		c := newLocus(scene.wheel(photo, side), RimCircle, face, scene.view(photo))
 		o := edgeObservation{photo: photo, side: side, kind: RimCircle, face: face}
 		list = append(list, m.ask(&q, &c, o, m.probes(&c, photo, probeSpacingPx, rimVisible(&c)))...)
@@ -124,18 +131,30 @@ func (m *set) rimPoints(scene *Scene, photo int, side Side, face Face, edge rimE
 	c := newLocus(scene.wheel(photo, side), RimCircle, face, scene.view(photo))
 	shift := scene.Photos[photo].EdgeOffset[1]
 	o := edgeObservation{photo: photo, side: side, kind: RimCircle, face: face, sigma: rimSigmaPx}
+	outline := isOutline(c.wheel, scene.view(photo))
 	var list []edgeObservation
 	for _, ip := range m.probes(&c, photo, probeSpacingPx, rimVisible(&c)) {
 		p := c.probe(&ip, rimJointWindow)
 		p.At.X += shift * p.NX
 		p.At.Y += shift * p.NY
 		e, ok := strongestOf(m.inputs[photo].Photo.Gray.Edges(p), edge.sign)
-		if !ok || e.Clear < rimClearPx {
+		if !ok || e.Clear < rimClearPx || outline(&ip, shift+e.Offset) {
 			continue
 		}
 		list = append(list, o.seen(&p, ip.u, e))
 	}
 	return list
+}
+
+// isOutline says whether an edge, so far outward from a point of a rim, is the outline of
+// the wheel's tyre.
+func isOutline(w *Wheel, v view) func(ip *imagePoint, offset float64) bool {
+	outline := newLocus(w, TyreOuter, 0, v)
+	return func(ip *imagePoint, offset float64) bool {
+		edge := calib.Point{X: ip.px.X + offset*ip.nx, Y: ip.px.Y + offset*ip.ny}
+		near, ok := outline.nearest(edge, ip.u)
+		return ok && math.Hypot(near.px.X-edge.X, near.px.Y-edge.Y) < outlineClearPx
+	}
 }
 
 func strongestOf(edges []vision.Edge, sign float64) (best vision.Edge, ok bool) {

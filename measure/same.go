@@ -166,10 +166,12 @@ func (m *set) fitApart(f *fitted) (*fitted, error) {
 		s.Photos[photo].State = photo
 	}
 	learned := f.adjustment.learn(f.residuals, apartPhotos)
+	// Rims that are plain hold wheels whose tyres are half hidden.
+	rims := m.rimSettles(f, Left) && m.rimSettles(f, Right)
 	g := f
 	for i, limit := range apartLimits {
 		var err error
-		g, err = m.fitRound(s, false, limit, learned)
+		g, err = m.fitRound(s, rims, limit, learned)
 		if err != nil && (i == len(apartLimits)-1 || !errors.Is(err, ErrNotConverged)) {
 			return nil, err
 		}

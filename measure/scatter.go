@@ -42,7 +42,7 @@ func (a *adjustment) learn(edgeResiduals []float64, photos float64) scatter {
 		if covered[key] == nil {
 			covered[key] = map[int]bool{}
 		}
-		covered[key][int(math.Floor(o.u*arcs/(2*math.Pi)))] = true
+		covered[key][o.arc()] = true
 	}
 	learned, soft := scatter{}, a.softness()
 	for key, list := range residuals {
@@ -63,6 +63,12 @@ const fewPointsSigmaPx = 1.0
 // residuals do not show since the wheel bends to them: light from above moves an
 // edge differently at the bottom and at the ends, and a tyre is no exact torus.
 const arcs = 6
+
+// arc is the stretch that an edge lies on.
+func (o *edgeObservation) arc() int {
+	turns := o.u / (2 * math.Pi)
+	return min(arcs-1, int(arcs*(turns-math.Floor(turns))))
+}
 
 // arcSigmaPx is how well the mean of one such stretch is known at best, when so many
 // photos are adjusted together. What moves an edge looks different from each side:
