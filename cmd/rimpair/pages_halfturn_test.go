@@ -51,7 +51,7 @@ const measuredPictures = `document.querySelectorAll('.photo img[src*="measured"]
 func bottomDisagrees(b *browser, id string, photos map[string]string) {
 	b.t.Helper()
 	bottomPhotographed(b, id, photos)
-	b.waitText("valves at the top alone")
+	b.waitText("this toe is of the photos with the valves at the") // those of the position that settles more
 	b.audit("30-apart")
 	for _, view := range []string{"front", "rear"} {
 		takeOut := fmt.Sprintf(`section[aria-labelledby="bottom-%s"] [id^="drop-"]`, view)
