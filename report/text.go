@@ -116,6 +116,7 @@ func (p *page) lengths(r measure.Result) {
 	p.row("front gap between the rims", r.GapFrontMm, "mm")
 	p.row("rear gap between the rims", r.GapRearMm, "mm")
 	p.row("hub height", r.HubHeightMm, "mm")
+	p.wrapped("  ", "Where on the lips a tape's ends lie makes both gaps uncertain alike: what they differ by, the toe, is known better.")
 }
 
 func (p *page) rear(heading string, r *measure.RearResult) {
