@@ -71,34 +71,27 @@ func (m *set) camberRad(s *Scene, side Side) float64 {
 // axle: a lip is about 2 mm thick, as is the step of a brake track beside it.
 const crestEdgeSigmaMm = 1.5
 
-// crestMm is how far the inner lips' crests lie from the rims' middle planes.
-func (m *set) crestMm(s *Scene) float64 {
+// crest is how far the inner lips' crests lie from the rims' middle planes, mm, and the
+// variance of that, whatever the edges' own places are worth.
+func (m *set) crest(s *Scene) (mm, variance float64) {
 	weight := 1 / (rimOffsetSigmaMm * rimOffsetSigmaMm)
 	sum := (rimOffsetMm - lipMm) * weight
 	for side := range s.Wheels {
 		if face := Side(side).inboard(); m.rims[side][face].found {
-			sum += face.sign() * s.Wheels[side].Rim[face].Offset / (crestEdgeSigmaMm * crestEdgeSigmaMm)
+			const seen = 1 / (crestEdgeSigmaMm * crestEdgeSigmaMm)
+			sum += face.sign() * s.Wheels[side].Rim[face].Offset * seen
+			weight += seen
 		}
 	}
-	return sum * m.crestVariance()
-}
-
-// crestVariance of crestMm, mm², whatever the edges' own places are worth.
-func (m *set) crestVariance() float64 {
-	weight := 1 / (rimOffsetSigmaMm * rimOffsetSigmaMm)
-	for side := range m.rims {
-		if m.rims[side][Side(side).inboard()].found {
-			weight += 1 / (crestEdgeSigmaMm * crestEdgeSigmaMm)
-		}
-	}
-	return 1 / weight
+	return sum / weight, 1 / weight
 }
 
 // tapePoints are where a tape is held at hub height, front and rear.
 func (m *set) tapePoints(s *Scene, side Side) (front, rear r3.Vec) {
 	w := &s.Wheels[side]
 	rim := w.rimAxes()
-	offset := side.inboard().sign() * m.crestMm(s)
+	crest, _ := m.crest(s)
+	offset := side.inboard().sign() * crest
 	radius := m.rimRadius(s, side)
 	centre := w.rimCentre(rim)
 	return rim.place(centre, bodyPoint{forward: radius, axle: offset}),
@@ -118,7 +111,8 @@ func (m *set) gapMm(s *Scene, front bool) float64 {
 
 // gap is gapMm with its uncertainty: each rim's crest shortens it.
 func (m *set) gap(f *fitted, front bool) Quantity {
-	return f.quantity(func(s *Scene) float64 { return m.gapMm(s, front) }, 2*math.Sqrt(m.crestVariance()))
+	_, variance := m.crest(f.scene)
+	return f.quantity(func(s *Scene) float64 { return m.gapMm(s, front) }, 2*math.Sqrt(variance))
 }
 
 // trackMm is the distance of the rims' middles at hub height, across the vehicle.

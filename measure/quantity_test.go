@@ -129,8 +129,9 @@ func TestCrestOfTheLips(t *testing.T) {
 			for side, seen := range c.seen {
 				m.rims[side][Side(side).inboard()] = rimEdge{found: seen}
 			}
-			require.InDelta(t, c.crestMm, m.crestMm(c.s), 1e-9)
-			require.InDelta(t, c.sigma, math.Sqrt(m.crestVariance()), 1e-9)
+			mm, variance := m.crest(c.s)
+			require.InDelta(t, c.crestMm, mm, 1e-9)
+			require.InDelta(t, c.sigma, math.Sqrt(variance), 1e-9)
 			_, rear := m.tapePoints(posed(c.s, [2]float64{}, [2]float64{}), Left)
 			require.InDelta(t, c.s.Wheels[Left].Centre.X+c.crestMm, rear.X, 1e-9)
 		})
