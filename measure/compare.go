@@ -71,16 +71,16 @@ func Compare(states []State, settings Settings) (*Comparison, error) {
 	}
 	c := &Comparison{Schema: "rimpair/comparison/1", ChiSquarePerDof: f.chiSquarePerDof(), Notes: m.comparisonNotes()}
 	for i, state := range states {
-		result := StateResult{Name: state.Name, StateFigures: m.figures(func(of func(*Scene) float64) Quantity {
-			return f.quantity(func(s *Scene) float64 { return of(s.inState(i)) })
-		})}
+		stood := func(of func(*Scene) float64, besides ...float64) Quantity {
+			return f.quantity(func(s *Scene) float64 { return of(s.inState(i)) }, besides...)
+		}
+		result := StateResult{Name: state.Name, StateFigures: m.figures(func(of func(*Scene) float64) Quantity { return stood(of) })}
 		if rear := m.findRear(f, i); rear != nil {
 			result.Rear = m.rearResult(f, rear, result.RimTotalToeMm)
 		} else {
 			c.Notes = append(c.Notes, Message{"rear_not_seen", Params{"state": state.Name}})
 		}
-		result.TotalToeMm = f.quantity(func(s *Scene) float64 { return m.totalToeMm(s.inState(i)) },
-			m.runoutLine().ContributionMm, m.steeringLine(f.scene.inState(i), result.Rear).ContributionMm)
+		result.TotalToeMm = stood(m.totalToeMm, m.runoutLine().ContributionMm, m.steeringLine(f.scene.inState(i), result.Rear).ContributionMm)
 		c.States = append(c.States, result)
 		if i > 0 {
 			c.Changes = append(c.Changes, m.changed(f, states, i))

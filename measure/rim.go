@@ -113,13 +113,12 @@ func (m *set) findRim(scene *Scene, side Side, face Face, sign float64) (Wheel, 
 func (m *set) rimBallots(scene *Scene, side Side, face Face, sign float64) []ballot {
 	f := free{rims: [2]bool{side == Left, side == Right}}
 	f.faces[side][face] = true
+	q := question{layout: newLayout(scene, f), windowPx: rimWindowPx, sign: sign, leastStep: rimMinStep, fullStep: rimFullStep}
 	var list []ballot
 	for photo := range scene.Photos {
-		q := question{
-			layout: newLayout(scene, f), windowPx: rimWindowPx, sign: sign, leastStep: rimMinStep, fullStep: rimFullStep,
-			not: isOutline(scene.wheel(photo, side), scene.view(photo)),
-		}
-		c := newLocus(scene.wheel(photo, side), RimCircle, face, scene.view(photo))
+		v := scene.view(photo)
+		c := newLocus(scene.wheel(photo, side), RimCircle, face, v)
+		q.not = isOutline(c.wheel, v)
 		o := edgeObservation{photo: photo, side: side, kind: RimCircle, face: face}
 		list = append(list, m.ask(&q, &c, o, m.probes(&c, photo, probeSpacingPx, rimVisible(&c)))...)
 	}
@@ -128,10 +127,11 @@ func (m *set) rimBallots(scene *Scene, side Side, face Face, sign float64) []bal
 
 // rimPoints finds the rim's edge in one photo near where it is predicted.
 func (m *set) rimPoints(scene *Scene, photo int, side Side, face Face, edge rimEdge) []edgeObservation {
-	c := newLocus(scene.wheel(photo, side), RimCircle, face, scene.view(photo))
+	v := scene.view(photo)
+	c := newLocus(scene.wheel(photo, side), RimCircle, face, v)
+	outline := isOutline(c.wheel, v)
 	shift := scene.Photos[photo].EdgeOffset[1]
 	o := edgeObservation{photo: photo, side: side, kind: RimCircle, face: face, sigma: rimSigmaPx}
-	outline := isOutline(c.wheel, scene.view(photo))
 	var list []edgeObservation
 	for _, ip := range m.probes(&c, photo, probeSpacingPx, rimVisible(&c)) {
 		p := c.probe(&ip, rimJointWindow)

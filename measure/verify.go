@@ -22,25 +22,22 @@ const (
 	clearSupport    = 0.55 // of the probes in the vote
 	leastShare      = 0.25
 	leastPhotoSay   = 0.12 // of a photo's outlines, below which it shows something else
-	// guardedPhotos do not settle wheels by the lower parts of their outlines alone: two in
-	// six such sets, drawn, came out 3 and 9 mm wrong. More do, and one has its wide interval.
-	guardedPhotos  = 2
-	fewBallots     = 20
-	dissentPx      = 1.2 // within which an edge agrees
-	dissentShare   = 0.5 // of a photo's probes that agree with another place
-	dissentRatio   = 0.6 // of them, that agree with the solution
-	fewProbes      = 30
-	sameTyreMm     = 1.5 // between two tyres of one size
-	maxTyreDiffMm  = 4.0 // between the outer diameters of the two tyres
-	maxRimDiffMm   = 2.0 // between the diameters of the two rims
-	maxRimOffMm    = 2.5 // of the rim's radius from what the bead seat makes expect
-	maxSectionOff  = 4.5 // of the tyre's inner radius from the bead seat
-	sectionSlack   = 0.1 // of a wide tyre's width: how far sections are from round
-	maxPairOffMm   = 3.5 // of both tyres' inner radii on average, where nobody measured the print
-	maxChiSquare   = 4.0
-	maxStrayShare  = 0.2 // of a photo's corners that miss
-	strayCornerPx  = 0.4
-	maxToeUncertMm = 5.0
+	fewBallots      = 20
+	dissentPx       = 1.2 // within which an edge agrees
+	dissentShare    = 0.5 // of a photo's probes that agree with another place
+	dissentRatio    = 0.6 // of them, that agree with the solution
+	fewProbes       = 30
+	sameTyreMm      = 1.5 // between two tyres of one size
+	maxTyreDiffMm   = 4.0 // between the outer diameters of the two tyres
+	maxRimDiffMm    = 2.0 // between the diameters of the two rims
+	maxRimOffMm     = 2.5 // of the rim's radius from what the bead seat makes expect
+	maxSectionOff   = 4.5 // of the tyre's inner radius from the bead seat
+	sectionSlack    = 0.1 // of a wide tyre's width: how far sections are from round
+	maxPairOffMm    = 3.5 // of both tyres' inner radii on average, where nobody measured the print
+	maxChiSquare    = 4.0
+	maxStrayShare   = 0.2 // of a photo's corners that miss
+	strayCornerPx   = 0.4
+	maxToeUncertMm  = 5.0
 )
 
 // verifyCameras refuses photos whose sheets do not fit together.
@@ -172,6 +169,10 @@ func (m *set) verifyWheels(f *fitted) error {
 	}
 	return nil
 }
+
+// guardedPhotos do not settle wheels by the lower parts of their outlines alone: two in
+// six such sets, drawn, came out 3 and 9 mm wrong. More do, and one has its wide interval.
+const guardedPhotos = 2
 
 // needsRims says whether the tyres' outlines alone will not do: a vehicle has mudguards on
 // both sides.

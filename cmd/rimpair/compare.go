@@ -42,8 +42,9 @@ func newCompareCommand() *cobra.Command {
 such as unloaded and rider, or before and after, and states how toe, camber, track and
 hub height changed against the first, with 95 % intervals, and for each mm of travel where
 the hubs rose or sank. Everything is adjusted together, so that a change is known better
-than either state's total toe, which has to allow for the rims' run-out. The sheets stay where they are and the wheels are not turned between
-the states. A folder works in place of the photos.`,
+than either state's total toe, which has to allow for the rims' run-out. The sheets stay
+where they are and the wheels are not turned between the states. A folder works in place
+of the photos.`,
 		Example: `  rimpair compare unloaded=a.jpg,b.jpg rider=c.jpg,d.jpg --rim 406`,
 		Args: func(command *cobra.Command, args []string) error {
 			if len(args) < 2 {
