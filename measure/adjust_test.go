@@ -85,7 +85,7 @@ func observeEvery(every int, s *Scene, noise func(source) float64) (corners []co
 					if !ok {
 						continue
 					}
-					o := edgeObservation{photo: photo, side: Side(side), kind: kind, face: face, u: u + 0.003, sigma: 0.3}
+					o := edgeObservation{photo: photo, side: Side(side), kind: kind, face: face, u: u + 0.003, sigma: 0.3, factor: 1}
 					along := s.Photos[photo].EdgeOffset[o.offsetIndex()] + 0.3*noise(o.source())
 					o.at = calib.Point{X: ip.px.X + along*ip.nx, Y: ip.px.Y + along*ip.ny}
 					edges = append(edges, o)

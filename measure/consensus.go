@@ -237,6 +237,8 @@ type question struct {
 	sign      float64 // of the step outward
 	leastStep float64
 	fullStep  float64
+	// counts says whether an edge may be the curve's; nil: any.
+	counts edgeTest
 	// not says which edges, so far outward from a point, belong to something else; nil: none.
 	not func(ip *imagePoint, offset float64) bool
 }
@@ -253,7 +255,7 @@ func (m *set) ballots(scene *Scene, side Side) []ballot {
 func (m *set) photoBallots(scene *Scene, photo int, side Side) []ballot {
 	q := question{
 		layout:   newLayout(scene, free{tyres: [2]bool{side == Left, side == Right}}),
-		windowPx: ballotWindowPx, sign: 1, leastStep: minOutlineStep, fullStep: fullOfferStep,
+		windowPx: ballotWindowPx, sign: 1, leastStep: minOutlineStep, fullStep: fullOfferStep, counts: mayEndTyre,
 	}
 	c := newLocus(scene.wheel(photo, side), TyreOuter, 0, scene.view(photo))
 	o := edgeObservation{photo: photo, side: side, kind: TyreOuter}
@@ -264,11 +266,13 @@ func (m *set) photoBallots(scene *Scene, photo int, side Side) []ballot {
 func (m *set) ask(q *question, c *locus, o edgeObservation, points []imagePoint) []ballot {
 	var list []ballot
 	a := adjustment{layout: q.layout}
+	photo := m.inputs[o.photo].Photo
 	for i := range points {
 		ip := &points[i]
 		b := ballot{sin: math.Sin(ip.u)}
-		for _, e := range m.inputs[o.photo].Photo.Gray.Edges(c.probe(ip, q.windowPx)) {
-			if step := e.Step * q.sign; step >= q.leastStep && (q.not == nil || !q.not(ip, e.Offset)) {
+		probe := c.probe(ip, q.windowPx)
+		for _, e := range photo.Gray.Edges(probe) {
+			if step := e.Step * q.sign; step >= q.leastStep && (q.counts == nil || q.counts(photo, &probe, &e)) && (q.not == nil || !q.not(ip, e.Offset)) {
 				b.offers = append(b.offers, offer{e.Offset, min(1, step/q.fullStep)})
 			}
 		}

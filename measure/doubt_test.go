@@ -58,7 +58,7 @@ func TestRimSettles(t *testing.T) {
 	}
 }
 
-// With mudguards on both wheels two photos need both rims; three photos, or a wheel whose
+// With mudguards on both wheels two photos, or one, need both rims; three photos, or a wheel whose
 // outline is hidden on one side alone, do not.
 func TestTwoPhotosOfMudguardsNeedTheRims(t *testing.T) {
 	for _, c := range []struct {
@@ -71,7 +71,7 @@ func TestTwoPhotosOfMudguardsNeedTheRims(t *testing.T) {
 		{"one side", 2, [2]bool{true, false}, false},
 		{"both", 2, [2]bool{true, true}, true},
 		{"both, three photos", 3, [2]bool{true, true}, false},
-		{"both, one photo", 1, [2]bool{true, true}, false},
+		{"both, one photo", 1, [2]bool{true, true}, true},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			m := &set{inputs: make([]Input, c.photos), hearing: hearing{lower: c.lower}}

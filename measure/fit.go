@@ -122,11 +122,7 @@ func (m *set) fitRound(scene *Scene, rims bool, limit float64, learned scatter) 
 		}
 	}
 	a.dropStrays(scene, limit)
-	for i := range a.edges {
-		if sigma, ok := learned[a.edges[i].scatterKey()]; ok {
-			a.edges[i].sigma = sigma
-		}
-	}
+	a.trust(learned)
 	a.layout = newLayout(scene, freed)
 	a.priors = m.knowledge.priors(scene, &a.layout)
 	solution, err := Solve(a.problem(), scene, solverOptions)

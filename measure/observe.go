@@ -25,13 +25,15 @@ type edgeObservation struct {
 	face  Face // of RimCircle
 	at    calib.Point
 	u     float64 // about where on the curve
-	width float64 // px; see vision.Edge
+	edge  vision.Edge
 	sigma float64 // px
+	// factor is how many times as uncertain it is as a plain point of its curve.
+	factor float64
 }
 
 // seen is the observation of an edge that crosses a probe at about u of its curve.
 func (o edgeObservation) seen(p *vision.Probe, u float64, e vision.Edge) edgeObservation {
-	o.u, o.width = u, e.Width
+	o.u, o.edge, o.factor = u, e, 1
 	o.at = calib.Point{X: p.At.X + e.Offset*p.NX, Y: p.At.Y + e.Offset*p.NY}
 	return o
 }

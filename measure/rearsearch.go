@@ -340,13 +340,9 @@ func (m *set) fitRear(f *fitted, r *rearWheel) error {
 		c := newLocus(&r.Wheel, TyreOuter, 0, r.scene.view(r.photo))
 		places := m.probes(&c, r.photo, probeSpacingPx, c.rearVisible())
 		o := edgeObservation{photo: r.photo, side: Left, kind: TyreOuter, sigma: outlineSigmaPx}
-		a.edges = m.contourPoints(&c, o, r.scene.Photos[r.photo].EdgeOffset[0], window, places)
+		a.edges = m.contourPoints(&c, o, r.scene.Photos[r.photo].EdgeOffset[0], window, places, nil)
 		a.dropStrays(r.scene, strayLimits[round])
-		for i := range a.edges {
-			if sigma, ok := learned[a.edges[i].scatterKey()]; ok {
-				a.edges[i].sigma = sigma
-			}
-		}
+		a.trust(learned)
 		tube := a.layout.wheels[Left][wheelTube:][:1]
 		a.priors = append(m.knowledge.wheelPriors(Left, &a.layout), prior{
 			source: sourceTyreShape, columns: tube, mean: f.scene.tubeMm(), sigma: rearTubeSigmaMm,

@@ -155,7 +155,7 @@ var apartLimits = []float64{1.5, 0.7, 0.4}
 
 // apartPhotos is how many photos' say the edges have where photos are compared: each
 // wheel is seen in one then, the lens in all.
-const apartPhotos = 2.5
+const apartPhotos = 3
 
 // fitApart repeats the joint adjustment with wheels of its own for each photo: the
 // first photo's, and for each other photo how they stand against those.

@@ -38,7 +38,7 @@ func (a *adjustment) learn(edgeResiduals []float64, photos float64) scatter {
 		if math.Abs(r) > tukeyCut*o.sigma {
 			r = math.NaN() // a gross error: its place is kept, its value does not count
 		}
-		residuals[key] = append(residuals[key], r)
+		residuals[key] = append(residuals[key], r/o.factor)
 		if covered[key] == nil {
 			covered[key] = map[int]bool{}
 		}
@@ -93,9 +93,9 @@ func (a *adjustment) softness() scatter {
 	for i := range a.edges {
 		o := &a.edges[i]
 		if o.kind == RimCircle {
-			widths[o.scatterKey()] = append(widths[o.scatterKey()], o.width)
+			widths[o.scatterKey()] = append(widths[o.scatterKey()], o.edge.Width)
 		} else {
-			sharp[o.photo] = append(sharp[o.photo], o.width)
+			sharp[o.photo] = append(sharp[o.photo], o.edge.Width)
 		}
 	}
 	soft := scatter{}

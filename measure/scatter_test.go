@@ -63,9 +63,9 @@ func TestSoftness(t *testing.T) {
 	s := exampleScene()
 	_, edges := observe(s, func() float64 { return 0 })
 	for i := range edges {
-		edges[i].width = 1.2
+		edges[i].edge.Width = 1.2
 		if edges[i].kind == RimCircle && edges[i].side == Right {
-			edges[i].width = 2
+			edges[i].edge.Width = 2
 		}
 	}
 	a := adjustment{edges: edges}

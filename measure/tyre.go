@@ -77,20 +77,20 @@ func (c *locus) probe(ip *imagePoint, halfWidth float64) vision.Probe {
 func (m *set) outlinePoints(scene *Scene, photo int, side Side, window, sigma float64) []edgeObservation {
 	c := newLocus(scene.wheel(photo, side), TyreOuter, 0, scene.view(photo))
 	o := edgeObservation{photo: photo, side: side, kind: TyreOuter, sigma: sigma}
-	return m.contourPoints(&c, o, scene.Photos[photo].EdgeOffset[0], window, m.probes(&c, photo, probeSpacingPx, m.outlineFree(side)))
+	return m.contourPoints(&c, o, scene.Photos[photo].EdgeOffset[0], window, m.probes(&c, photo, probeSpacingPx, m.outlineFree(side)), mayEndTyre)
 }
 
 // contourPoints finds the edges at some places of a contour; o says of what, shift how
-// far outward they seem to lie.
-func (m *set) contourPoints(c *locus, o edgeObservation, shift, window float64, places []imagePoint) []edgeObservation {
-	gray := m.inputs[o.photo].Photo.Gray
+// far outward they seem to lie, and counts whether an edge may be the contour's; nil: any.
+func (m *set) contourPoints(c *locus, o edgeObservation, shift, window float64, places []imagePoint, counts edgeTest) []edgeObservation {
+	photo := m.inputs[o.photo].Photo
 	var list []edgeObservation
 	for _, ip := range places {
 		p := c.probe(&ip, window)
 		p.At.X += shift * p.NX
 		p.At.Y += shift * p.NY
-		edge, ok := outermostRise(gray.Edges(p))
-		if !ok || window <= jointWindowPx && edge.Clear < minClearPx {
+		edge, ok := outermostRise(photo.Gray.Edges(p))
+		if !ok || counts != nil && !counts(photo, &p, &edge) || window <= jointWindowPx && edge.Clear < minClearPx {
 			continue
 		}
 		list = append(list, o.seen(&p, ip.u, edge))
@@ -104,6 +104,24 @@ const (
 	minClearPx      = 3.5
 	nearlyStrongest = 0.5
 	minOutlineStep  = 0.08
+)
+
+// edgeTest says whether an edge that a probe met may be what is looked for.
+type edgeTest func(*vision.Photo, *vision.Probe, *vision.Edge) bool
+
+// mayEndTyre says whether a tyre may end at an edge. Seen from the front or the rear a tan
+// side wall, or a stripe, is a thin strip along the outline. The tread's edge against it is
+// the strongest, 1 to 4 px inside the outline, and the strip itself often as light as the
+// floor: so light that brightness falls again beyond it, or to be told by its colour alone.
+func mayEndTyre(photo *vision.Photo, p *vision.Probe, e *vision.Edge) bool {
+	return e.Reversal <= lineStep && photo.Tint(p, e) >= leastTint
+}
+
+// Of 34,000 plain rises around true outlines, drawn, 5 % lie more than 0.3 px inside; of
+// those that a fall of lineStep follows, or whose tint is less, 55 to 95 %.
+const (
+	lineStep  = 0.1
+	leastTint = 0.9
 )
 
 func outermostRise(edges []vision.Edge) (vision.Edge, bool) {

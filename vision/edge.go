@@ -35,6 +35,9 @@ type Edge struct {
 	// that would make a sharp edge of this height as steep, in pixels. A photo's sharp
 	// edges have the same; what shades off over some pixels has more.
 	Width float64
+	// Reversal is the step of the strongest edge within a few pixels beyond that takes the
+	// brightness back: what is large of a thin line's near edge.
+	Reversal float64
 }
 
 const (
@@ -52,6 +55,8 @@ const (
 	bandHalfWidth = 5
 	// comparable is the share of an edge's slope from which another edge disturbs it.
 	comparable = 0.3
+	// reversalReach is how far beyond an edge one back is looked for, in pixels.
+	reversalReach = 4.0
 	// minStep keeps noise from being taken for edges.
 	minStep = 0.03
 )
@@ -74,12 +79,7 @@ var linearLight = func() (t [256]float64) {
 // leaves the picture.
 func (g *Gray) profile(p Probe) []float64 {
 	n := int(math.Ceil(p.HalfWidth / sampleStep))
-	var band [2*bandHalfWidth + 1]calib.Point // from the band's middle
-	for i := range band {
-		along := float64(i - bandHalfWidth)
-		across := p.Curvature * along * along / 2
-		band[i] = calib.Point{X: across*p.NX - along*p.NY, Y: across*p.NY + along*p.NX}
-	}
+	band := p.band()
 	across := float64(n)*sampleStep + math.Abs(p.Curvature)*bandHalfWidth*bandHalfWidth/2
 	reachX := across*math.Abs(p.NX) + bandHalfWidth*math.Abs(p.NY)
 	reachY := across*math.Abs(p.NY) + bandHalfWidth*math.Abs(p.NX)
@@ -92,6 +92,26 @@ func (g *Gray) profile(p Probe) []float64 {
 		profile[i] = g.linearMean(calib.Point{X: p.At.X + s*p.NX, Y: p.At.Y + s*p.NY}, band[:])
 	}
 	return profile
+}
+
+// band is a short stretch along the edge, from its middle.
+func (p *Probe) band() (band [2*bandHalfWidth + 1]calib.Point) {
+	for i := range band {
+		along := float64(i - bandHalfWidth)
+		across := p.Curvature * along * along / 2
+		band[i] = calib.Point{X: across*p.NX - along*p.NY, Y: across*p.NY + along*p.NX}
+	}
+	return band
+}
+
+// holds says whether the picture has a band about a place.
+func (g *Gray) holds(at calib.Point, band []calib.Point) bool {
+	for _, d := range [2]calib.Point{band[0], band[len(band)-1]} {
+		if x, y := at.X+d.X, at.Y+d.Y; !(x >= 1 && y >= 1 && x < float64(g.Width-2) && y < float64(g.Height-2)) {
+			return false
+		}
+	}
+	return true
 }
 
 // linearMean is the mean brightness of places inside the picture, in linear light from
@@ -127,7 +147,7 @@ func (g *Gray) Edges(p Probe) []Edge {
 	peaks := steepest(slope)
 	for k, i := range peaks {
 		offset := (float64(i) - centre + parabolaPeak(slope[i-1], slope[i], slope[i+1])) * sampleStep
-		if math.Abs(offset) > p.HalfWidth || i < reach || i+reach >= len(profile) {
+		if i < reach || i+reach >= len(profile) {
 			continue
 		}
 		stretch := profile[i-reach : i+reach+1]
@@ -137,7 +157,23 @@ func (g *Gray) Edges(p Probe) []Edge {
 		}
 		edges = append(edges, Edge{Offset: offset, Step: step, Clear: clear(slope, peaks, k), Width: width(stretch, slope[i])})
 	}
-	return edges
+	reversals(edges)
+	return slices.DeleteFunc(edges, func(e Edge) bool { return math.Abs(e.Offset) > p.HalfWidth })
+}
+
+// reversals finds for each edge, in order, the strongest one beyond that takes it back.
+func reversals(edges []Edge) {
+	for i := range edges {
+		e := &edges[i]
+		for _, next := range edges[i+1:] {
+			if next.Offset > e.Offset+reversalReach {
+				break
+			}
+			if next.Step*e.Step < 0 {
+				e.Reversal = max(e.Reversal, math.Abs(next.Step))
+			}
+		}
+	}
 }
 
 // stepAt compares the extremes to either side of the middle of a stretch: a thin

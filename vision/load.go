@@ -108,7 +108,7 @@ func decode(file []byte, lim Limits) (*Photo, error) {
 		Reason: fmt.Sprintf("The picture was not decoded within %v.", lim.Time),
 		Remedy: "Give the photo as the phone stored it.",
 	}
-	g, err := withinTime(lim.Time, slow, func() (*Gray, error) { return decodePixels(file, h) })
+	p, err := withinTime(lim.Time, slow, func() (pixels, error) { return decodePixels(file, h) })
 	if err != nil {
 		return nil, err
 	}
@@ -117,14 +117,15 @@ func decode(file []byte, lim Limits) (*Photo, error) {
 		tags.orientation = h.turn.orientation()
 	}
 	return &Photo{
-		Gray:        g,
+		Gray:        p.grey,
+		Blue:        p.blue,
 		Orientation: tags.orientation,
 		Taken:       tags.taken,
-		FocalPx:     focalPx(tags.focal35Mm, tags.digitalZoom, g.Width, g.Height),
+		FocalPx:     focalPx(tags.focal35Mm, tags.digitalZoom, p.grey.Width, p.grey.Height),
 		Camera: CameraID{
 			Make: tags.make, Model: tags.model, Lens: tags.lens,
 			FocalMm: tags.focalMm, Focal35Mm: tags.focal35Mm, DigitalZoom: tags.digitalZoom,
-			Width: g.Width, Height: g.Height,
+			Width: p.grey.Width, Height: p.grey.Height,
 		},
 	}, nil
 }

@@ -43,7 +43,7 @@ func (t turn) undo(shown *Gray) *Gray {
 	if t == noTurn() {
 		return shown
 	}
-	g := &Gray{Width: shown.Width, Height: shown.Height, Pix: make([]uint8, len(shown.Pix))}
+	g := newGray(shown.Width, shown.Height)
 	if t[0][0] == 0 {
 		g.Width, g.Height = shown.Height, shown.Width
 	}

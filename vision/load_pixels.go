@@ -9,24 +9,27 @@ import (
 	"github.com/gen2brain/heic"
 )
 
-// decodePixels decodes the whole picture to grey, in stored orientation.
-func decodePixels(file []byte, h header) (g *Gray, err error) {
+// pixels are a picture without its colours and its blue alone.
+type pixels struct{ grey, blue *Gray }
+
+// decodePixels decodes the whole picture, in stored orientation.
+func decodePixels(file []byte, h header) (p pixels, err error) {
 	defer func() {
 		if recover() != nil { // decoders are others'; what they choke on is no picture
-			g, err = nil, damaged()
+			p, err = pixels{}, damaged()
 		}
 	}()
 	if h.format == imagemeta.HEIF {
 		return decodeHEIC(file, h)
 	}
-	g, err = decodeGrey(file, h.width, h.height)
+	p, err = decodeColours(file, h.width, h.height)
 	if err != nil {
-		return nil, damaged()
+		return p, damaged()
 	}
-	if h.format == imagemeta.JPEG && hasFilledEnd(g) {
-		return nil, truncated()
+	if h.format == imagemeta.JPEG && hasFilledEnd(p.grey) {
+		return p, truncated()
 	}
-	return g, nil
+	return p, nil
 }
 
 // blockRows is the height of the largest unit a JPEG is coded in.
@@ -52,29 +55,31 @@ func hasFilledEnd(g *Gray) bool {
 	return true
 }
 
-func decodeHEIC(file []byte, h header) (*Gray, error) {
+func decodeHEIC(file []byte, h header) (pixels, error) {
 	m, err := heic.Decode(bytes.NewReader(file))
 	if err != nil {
-		return nil, damaged()
+		return pixels{}, damaged()
 	}
-	return h.turn.undo(greyOf(m)), nil
+	p := pixelsOf(m)
+	return pixels{h.turn.undo(p.grey), h.turn.undo(p.blue)}, nil
 }
 
-func greyOf(m image.Image) *Gray {
+func pixelsOf(m image.Image) pixels {
 	b := m.Bounds()
-	g := &Gray{Width: b.Dx(), Height: b.Dy(), Pix: make([]uint8, b.Dx()*b.Dy())}
-	for y := range g.Height {
-		row := g.Pix[y*g.Width : (y+1)*g.Width]
-		switch m := m.(type) {
-		case *image.YCbCr:
-			copy(row, m.Y[y*m.YStride:])
-		case *image.Gray:
-			copy(row, m.Pix[y*m.Stride:])
-		default:
-			for x := range row {
-				row[x] = color.GrayModel.Convert(m.At(b.Min.X+x, b.Min.Y+y)).(color.Gray).Y
-			}
+	p := pixels{newGray(b.Dx(), b.Dy()), newGray(b.Dx(), b.Dy())}
+	camera, ok := m.(*image.YCbCr) // as cameras write it
+	for i := range p.grey.Pix {
+		x, y := b.Min.X+i%b.Dx(), b.Min.Y+i/b.Dx()
+		if ok {
+			c := camera.YCbCrAt(x, y)
+			p.grey.Pix[i] = c.Y
+			_, _, p.blue.Pix[i] = color.YCbCrToRGB(c.Y, c.Cb, c.Cr)
+			continue
 		}
+		c := m.At(x, y)
+		p.grey.Pix[i] = color.GrayModel.Convert(c).(color.Gray).Y
+		_, _, blue, _ := c.RGBA()
+		p.blue.Pix[i] = uint8(blue >> 8)
 	}
-	return g
+	return p
 }

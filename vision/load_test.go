@@ -213,10 +213,26 @@ func TestLoadPixelFormats(t *testing.T) {
 			require.Equal(t, [2]int{60, 40}, [2]int{p.Gray.Width, p.Gray.Height})
 			for i, v := range grey.Pix {
 				require.InDelta(t, float64(v), float64(p.Gray.Pix[i]), c.tol, "pixel %d", i)
+				require.InDelta(t, float64(v), float64(p.Blue.Pix[i]), c.tol, "blue of pixel %d", i)
 			}
 			assert.Equal(t, 1, p.Orientation)
 			assert.Zero(t, p.FocalPx)
 		})
+	}
+}
+
+// Of each colour grey has its share (ITU-R BT.601, 2.5.1) and blue what it says.
+func TestLoadColours(t *testing.T) {
+	colours := []color.NRGBA{{255, 0, 0, 255}, {0, 255, 0, 255}, {0, 0, 255, 255}, {163, 117, 75, 255}}
+	m := image.NewNRGBA(image.Rect(0, 0, len(colours), 1))
+	for x, c := range colours {
+		m.SetNRGBA(x, 0, c)
+	}
+	p, err := Load(save(t, "colours.png", encodePNG(t, m)), DefaultLimits())
+	require.NoError(t, err)
+	for i, c := range colours {
+		require.InDelta(t, 0.299*float64(c.R)+0.587*float64(c.G)+0.114*float64(c.B), float64(p.Gray.Pix[i]), 1)
+		require.Equal(t, c.B, p.Blue.Pix[i])
 	}
 }
 
@@ -306,14 +322,16 @@ func TestHEICIsUnturned(t *testing.T) {
 			p, err := Load(save(t, fmt.Sprintf("turned-%d-%d.heic", quarters, axis), turned), DefaultLimits())
 			require.NoError(t, err)
 			require.Equal(t, [2]int{480, 360}, [2]int{p.Gray.Width, p.Gray.Height})
-			difference := 0.0
+			difference, blue := 0.0, 0.0
 			for y := range 360 {
 				for x := range 480 {
 					difference += math.Abs(float64(p.Gray.At(x, y)) - float64(sample.Gray.At(1048+x, 1647+y)))
+					blue += math.Abs(float64(p.Blue.At(x, y)) - float64(sample.Blue.At(1048+x, 1647+y)))
 				}
 			}
 			// Coding loss is below 3 grey values on average; a wrong turn costs above 30.
 			assert.Less(t, difference/(360*480), 5.0, "%d quarters, axis %d", quarters, axis)
+			assert.Less(t, blue/(360*480), 8.0, "blue: %d quarters, axis %d", quarters, axis)
 			assert.Equal(t, "Phone 147", p.Camera.Model)
 			orientations[p.Orientation] = true
 		}

@@ -171,6 +171,21 @@ double rimpair_opencv_calibrate(int views, const int *counts, const float *board
   }
 }
 
+int rimpair_decode_colours(const unsigned char *file, size_t length, unsigned char *grey,
+                           unsigned char *blue, int width, int height) {
+  try {
+    const cv::Mat bytes(1, static_cast<int>(length), CV_8UC1, const_cast<unsigned char *>(file));
+    const cv::Mat colours = cv::imdecode(bytes, cv::IMREAD_COLOR | cv::IMREAD_IGNORE_ORIENTATION);
+    if (colours.cols != width || colours.rows != height) return -1;
+    cv::Mat greys(height, width, CV_8UC1, grey), blues(height, width, CV_8UC1, blue);
+    cv::cvtColor(colours, greys, cv::COLOR_BGR2GRAY);
+    cv::extractChannel(colours, blues, 0);
+    return 0;
+  } catch (...) {
+    return -1;
+  }
+}
+
 int rimpair_decode_grey(const unsigned char *file, size_t length, unsigned char *pix,
                         int width, int height) {
   try {

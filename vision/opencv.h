@@ -46,6 +46,10 @@ double rimpair_opencv_calibrate(int views, const int *counts, const float *board
 int rimpair_decode_grey(const unsigned char *file, size_t length, unsigned char *pix,
                         int width, int height);
 
+// The same with its blue beside the grey.
+int rimpair_decode_colours(const unsigned char *file, size_t length, unsigned char *grey,
+                           unsigned char *blue, int width, int height);
+
 #ifdef __cplusplus
 }
 #endif

@@ -8,6 +8,10 @@ type Gray struct {
 	Pix           []uint8 // Width*Height values as developed by the camera
 }
 
+func newGray(width, height int) *Gray {
+	return &Gray{Width: width, Height: height, Pix: make([]uint8, width*height)}
+}
+
 // At returns the pixel at (x, y), which must lie inside.
 func (g *Gray) At(x, y int) uint8 { return g.Pix[y*g.Width+x] }
 
@@ -15,6 +19,7 @@ func (g *Gray) At(x, y int) uint8 { return g.Pix[y*g.Width+x] }
 type Photo struct {
 	Path        string
 	Gray        *Gray
+	Blue        *Gray   // what of its light is blue: tan side walls are as dark in it as rubber
 	Orientation int     // EXIF orientation, 1 to 8; for display only
 	FocalPx     float64 // focal length in pixels from EXIF, 0 when unknown
 	Camera      CameraID

@@ -116,7 +116,7 @@ func loadTargets(paths []string, board calib.Chessboard) ([]measure.Input, []mea
 		group.Go(func() error {
 			loaded[i], errs[i] = loadPhoto(path, find)
 			if errs[i] == nil {
-				loaded[i].Photo.Gray.Pix = nil // 12 MB a photo, and only its size is asked for from here
+				loaded[i].Photo.Gray.Pix, loaded[i].Photo.Blue = nil, nil // 24 MB a photo, and only its size is asked for from here
 			}
 			return nil
 		})

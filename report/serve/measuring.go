@@ -185,7 +185,7 @@ func (s *Server) measure(done *measurement, from spool, settings measure.Setting
 	default:
 		for i := range inputs {
 			photo := *inputs[i].Photo
-			photo.Gray = nil // the pixels are not wanted any more
+			photo.Gray, photo.Blue = nil, nil // the pixels are not wanted any more
 			inputs[i].Photo = &photo
 		}
 		done.found, done.inputs = found, inputs

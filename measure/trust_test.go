@@ -1,0 +1,65 @@
+package measure
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"rimpair/vision"
+)
+
+// A plain edge counts fully; what is wider, narrower, weaker or beside another one counts
+// for less, and for less still where two of that come together.
+func TestProfileFactor(t *testing.T) {
+	const usual = 1.2
+	plain := vision.Edge{Step: 0.8, Clear: 9, Width: usual}
+	changed := func(change func(*vision.Edge)) vision.Edge { e := plain; change(&e); return e }
+	for name, c := range map[string]struct {
+		edge        vision.Edge
+		least, most float64
+	}{
+		"plain":          {plain, 1, 1.2},
+		"a tenth wider":  {changed(func(e *vision.Edge) { e.Width *= 1.1 }), 2, 2.5},
+		"narrower":       {changed(func(e *vision.Edge) { e.Width /= 1.1 }), 2, 2.5},
+		"weak":           {changed(func(e *vision.Edge) { e.Step = 0.1 }), 4, 4.2},
+		"beside another": {changed(func(e *vision.Edge) { e.Clear = 4 }), 3, 3.3},
+		"both":           {changed(func(e *vision.Edge) { e.Clear, e.Step = 4, 0.1 }), 5, 5.2},
+	} {
+		t.Run(name, func(t *testing.T) {
+			got := profileFactor(c.edge, usual)
+			require.GreaterOrEqual(t, got, c.least)
+			require.LessOrEqual(t, got, c.most)
+		})
+	}
+}
+
+// Each point's uncertainty is its curve's times its own factor, and what is learned of a
+// curve is of its plain points.
+func TestTrust(t *testing.T) {
+	s := exampleScene()
+	_, edges := observe(s, func() float64 { return 0 })
+	for i := range edges {
+		edges[i].edge = vision.Edge{Step: 0.8, Clear: 9, Width: 1.2}
+	}
+	soft := &edges[0]
+	require.Equal(t, TyreOuter, soft.kind)
+	soft.edge.Width *= 1.2
+	a := adjustment{edges: edges}
+	key := soft.scatterKey()
+	a.trust(scatter{key: 0.5})
+	for i := range a.edges {
+		if o := &a.edges[i]; o.scatterKey() == key {
+			require.InDelta(t, 0.5*o.factor, o.sigma, 1e-12)
+		} else if o.kind == RimCircle {
+			require.Equal(t, 1.0, o.factor)
+		}
+	}
+	require.Greater(t, soft.factor, 4.0)
+	require.Less(t, a.edges[1].factor, 1.2)
+
+	residuals := make([]float64, len(edges))
+	for i := range residuals {
+		residuals[i] = 0.3 * a.edges[i].factor * float64(1-2*(i%2))
+	}
+	require.InDelta(t, 0.3, a.learn(residuals, 3)[key], 1e-9)
+}
