@@ -23,15 +23,21 @@ func DefaultLimits() Limits {
 	return Limits{Bytes: 100 << 20, Pixels: 210e6, Time: 30 * time.Second}
 }
 
-// Load reads a photo: JPEG, PNG, WebP or HEIC. The picture is grey, at full
-// resolution and in stored sensor coordinates, whatever its orientation tag says.
+// Load reads a photo: JPEG, PNG, WebP or HEIC. The picture is grey, its blue beside it, at
+// full resolution and in stored sensor coordinates, whatever its orientation tag says.
 // The error is a *Refusal.
-func Load(path string, lim Limits) (*Photo, error) {
+func Load(path string, lim Limits) (*Photo, error) { return load(path, lim, decodeColours) }
+
+// LoadGrey is Load without the blue: sooner, where corners are all that is
+// looked for.
+func LoadGrey(path string, lim Limits) (*Photo, error) { return load(path, lim, decodeGreyAlone) }
+
+func load(path string, lim Limits, by decoder) (*Photo, error) {
 	file, err := readFile(path, lim.Bytes)
 	if err != nil {
 		return nil, forPhoto(path, err)
 	}
-	photo, err := decode(file, lim)
+	photo, err := decode(file, lim, by)
 	if err != nil {
 		return nil, forPhoto(path, err)
 	}
@@ -98,7 +104,7 @@ func checkedHeader(file []byte, lim Limits) (header, error) {
 
 // decode reads the picture and its EXIF data, with everything that can be told
 // from the headers checked before any pixel is decoded.
-func decode(file []byte, lim Limits) (*Photo, error) {
+func decode(file []byte, lim Limits, by decoder) (*Photo, error) {
 	h, err := checkedHeader(file, lim)
 	if err != nil {
 		return nil, err
@@ -108,7 +114,7 @@ func decode(file []byte, lim Limits) (*Photo, error) {
 		Reason: fmt.Sprintf("The picture was not decoded within %v.", lim.Time),
 		Remedy: "Give the photo as the phone stored it.",
 	}
-	p, err := withinTime(lim.Time, slow, func() (pixels, error) { return decodePixels(file, h) })
+	p, err := withinTime(lim.Time, slow, func() (pixels, error) { return decodePixels(file, h, by) })
 	if err != nil {
 		return nil, err
 	}

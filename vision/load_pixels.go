@@ -12,8 +12,16 @@ import (
 // pixels are a picture without its colours and its blue alone.
 type pixels struct{ grey, blue *Gray }
 
+// decoder decodes a JPEG, PNG or WebP file of the given size, ignoring its orientation tag.
+type decoder func(file []byte, width, height int) (pixels, error)
+
+func decodeGreyAlone(file []byte, width, height int) (p pixels, err error) {
+	p.grey, err = decodeGrey(file, width, height)
+	return p, err
+}
+
 // decodePixels decodes the whole picture, in stored orientation.
-func decodePixels(file []byte, h header) (p pixels, err error) {
+func decodePixels(file []byte, h header, by decoder) (p pixels, err error) {
 	defer func() {
 		if recover() != nil { // decoders are others'; what they choke on is no picture
 			p, err = pixels{}, damaged()
@@ -22,7 +30,7 @@ func decodePixels(file []byte, h header) (p pixels, err error) {
 	if h.format == imagemeta.HEIF {
 		return decodeHEIC(file, h)
 	}
-	p, err = decodeColours(file, h.width, h.height)
+	p, err = by(file, h.width, h.height)
 	if err != nil {
 		return p, damaged()
 	}

@@ -114,9 +114,9 @@ func loadTargets(paths []string, board calib.Chessboard) ([]measure.Input, []mea
 	group.SetLimit(runtime.NumCPU())
 	for i, path := range paths {
 		group.Go(func() error {
-			loaded[i], errs[i] = loadPhoto(path, find)
-			if errs[i] == nil {
-				loaded[i].Photo.Gray.Pix, loaded[i].Photo.Blue = nil, nil // 24 MB a photo, and only its size is asked for from here
+			photo, err := vision.LoadGrey(path, vision.DefaultLimits())
+			if loaded[i], errs[i] = corners(photo, err, find); errs[i] == nil {
+				loaded[i].Photo.Gray.Pix = nil // 12 MB a photo, and only its size is asked for from here
 			}
 			return nil
 		})

@@ -204,18 +204,20 @@ func loadInputs(paths []string) ([]measure.Input, error) {
 	return inputs, nil
 }
 
-func loadInput(path string) (measure.Input, error) { return loadPhoto(path, vision.FindSheets) }
-
-// loadPhoto reads a photo and finds what is to be found in it.
-func loadPhoto(path string, find func(*vision.Gray) ([]vision.Corner, error)) (measure.Input, error) {
+func loadInput(path string) (measure.Input, error) {
 	photo, err := vision.Load(path, vision.DefaultLimits())
+	return corners(photo, err, vision.FindSheets)
+}
+
+// corners finds what is to be found in a photo, unless that could not be read.
+func corners(photo *vision.Photo, err error, find func(*vision.Gray) ([]vision.Corner, error)) (measure.Input, error) {
 	if err != nil {
 		return measure.Input{}, err
 	}
 	corners, err := find(photo.Gray)
 	if err != nil {
 		if refusal, ok := err.(*vision.Refusal); ok {
-			refusal.Photo = path
+			refusal.Photo = photo.Path
 		}
 		return measure.Input{}, err
 	}
