@@ -154,7 +154,8 @@ func (m *set) verifyState(f *fitted) error {
 var apartLimits = []float64{1.5, 0.7, 0.4}
 
 // apartPhotos is how many photos' say the edges have where photos are compared: each
-// wheel is seen in one then, the lens in all.
+// wheel is seen in one then, the lens in all. Of 35 drawn sets and the given ones none more
+// is refused with it than with 2.5, and smaller moves show.
 const apartPhotos = 3
 
 // fitApart repeats the joint adjustment with wheels of its own for each photo: the
