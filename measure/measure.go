@@ -339,9 +339,9 @@ func (m *set) photoResult(f *fitted, photo int) PhotoResult {
 				continue
 			}
 			if o.kind == RimCircle {
-				rim.add(f.residuals[i])
+				rim.weigh(f.residuals[i], o.factor)
 			} else {
-				tyre.add(f.residuals[i])
+				tyre.weigh(f.residuals[i], o.factor)
 			}
 		}
 		p.Wheels = append(p.Wheels, PhotoWheel{
@@ -353,13 +353,26 @@ func (m *set) photoResult(f *fitted, photo int) PhotoResult {
 
 // rms accumulates a root mean square.
 type rms struct {
-	sum float64
-	n   int
+	sum, weight float64
+	n           int
 }
 
-func (r *rms) add(v float64) { r.sum += v * v; r.n++ }
+func (r *rms) add(v float64) { r.weigh(v, 1) }
 
-func (r *rms) value() float64 { return math.Sqrt(r.sum / float64(max(1, r.n))) }
+// weigh adds a value that is so many times as uncertain as others.
+func (r *rms) weigh(v, factor float64) {
+	w := 1 / (factor * factor)
+	r.sum += w * v * v
+	r.weight += w
+	r.n++
+}
+
+func (r *rms) value() float64 {
+	if r.n == 0 {
+		return 0
+	}
+	return math.Sqrt(r.sum / r.weight)
+}
 
 // notes are what a reader must know beside the numbers.
 func (m *set) notes(f *fitted) []Message {

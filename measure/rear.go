@@ -208,7 +208,7 @@ func (m *set) rearResult(f *fitted, r *rearWheel, rims Quantity) *RearResult {
 	var fit rms
 	for i, o := range r.adjustment.edges {
 		if math.Abs(r.residuals[i]) <= tukeyCut*o.sigma {
-			fit.add(r.residuals[i])
+			fit.weigh(r.residuals[i], o.factor)
 		}
 	}
 	result.TyrePoints, result.TyreRmsPx = fit.n, fit.value()
