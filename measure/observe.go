@@ -27,14 +27,14 @@ type edgeObservation struct {
 	u     float64 // about where on the curve
 	edge  vision.Edge
 	sigma float64 // px
-	// factor is how many times as uncertain it is as a plain point of its curve.
+	// factor is how many times as uncertain it is as a plain point of its curve; see trust.
 	factor float64
 }
 
 // seen is the observation of an edge that crosses a probe at about u of its curve.
 func (o edgeObservation) seen(p *vision.Probe, u float64, e vision.Edge) edgeObservation {
-	o.u, o.edge, o.factor = u, e, 1
-	o.at = calib.Point{X: p.At.X + e.Offset*p.NX, Y: p.At.Y + e.Offset*p.NY}
+	o.u, o.edge = u, e
+	o.at = p.Beside(e.Offset)
 	return o
 }
 

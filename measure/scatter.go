@@ -89,23 +89,30 @@ const softShare = 0.6
 // where light falls along it, and so does a tyre into the crease beside the lip: there the
 // light says where the edge seems to be, and the tyre as much as the rim.
 func (a *adjustment) softness() scatter {
-	widths, sharp := map[scatterKey][]float64{}, map[int][]float64{}
-	for i := range a.edges {
-		o := &a.edges[i]
-		if o.kind == RimCircle {
-			widths[o.scatterKey()] = append(widths[o.scatterKey()], o.edge.Width)
-		} else {
-			sharp[o.photo] = append(sharp[o.photo], o.edge.Width)
+	widths, sharp := a.widths(), map[int][]float64{}
+	for key, list := range widths {
+		if key.kind != RimCircle {
+			sharp[key.photo] = append(sharp[key.photo], list...)
 		}
 	}
 	soft := scatter{}
 	for key, list := range widths {
-		if blur := sharp[key.photo]; len(blur) > 0 {
+		if blur := sharp[key.photo]; key.kind == RimCircle && len(blur) > 0 {
 			w, b := median(list), median(blur)
 			soft[key] = math.Sqrt(max(0, w*w-b*b))
 		}
 	}
 	return soft
+}
+
+// widths are those of the edges of each photo, wheel and kind.
+func (a *adjustment) widths() map[scatterKey][]float64 {
+	widths := map[scatterKey][]float64{}
+	for i := range a.edges {
+		key := a.edges[i].scatterKey()
+		widths[key] = append(widths[key], a.edges[i].edge.Width)
+	}
+	return widths
 }
 
 func median(list []float64) float64 {

@@ -25,13 +25,8 @@ const (
 // trust gives each point its standard uncertainty: what was learned of those on its curve,
 // and for a tyre's outline its own factor.
 func (a *adjustment) trust(learned scatter) {
-	widths := map[scatterKey][]float64{}
-	for i := range a.edges {
-		o := &a.edges[i]
-		widths[o.scatterKey()] = append(widths[o.scatterKey()], o.edge.Width)
-	}
 	usual := scatter{}
-	for key, list := range widths {
+	for key, list := range a.widths() {
 		usual[key] = median(list)
 	}
 	for i := range a.edges {

@@ -90,7 +90,7 @@ func (m *set) contourPoints(c *locus, o edgeObservation, shift, window float64, 
 		p.At.X += shift * p.NX
 		p.At.Y += shift * p.NY
 		edge, ok := outermostRise(photo.Gray.Edges(p))
-		if !ok || counts != nil && !counts(photo, &p, &edge) || window <= jointWindowPx && edge.Clear < minClearPx {
+		if !ok || window <= jointWindowPx && edge.Clear < minClearPx || counts != nil && !counts(photo, &p, &edge) {
 			continue
 		}
 		list = append(list, o.seen(&p, ip.u, edge))

@@ -42,7 +42,7 @@ func (a *JobAddition) Measured(m *measure.Measurement, inputs []measure.Input, s
 func (a *JobAddition) Unmeasured() error {
 	var orientations []int
 	for _, path := range a.Photos {
-		p, err := vision.Load(path, vision.DefaultLimits())
+		p, err := vision.LoadGrey(path, vision.DefaultLimits())
 		if err != nil {
 			return err
 		}

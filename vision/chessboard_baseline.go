@@ -8,7 +8,6 @@ import "C"
 import (
 	"errors"
 	"os"
-	"unsafe"
 
 	"rimpair/calib"
 )
@@ -29,7 +28,7 @@ func CameraYardstick(paths []string) (rmsPx float64, err error) {
 		width, height = g.Width, g.Height
 		var found, index [calib.MaxSheets * calib.SheetCorners]C.int
 		var px, py [calib.MaxSheets * calib.SheetCorners]C.float
-		if C.rimpair_opencv_sheets((*C.uchar)(unsafe.Pointer(&g.Pix[0])), C.int(width), C.int(height), calib.SheetColumns, calib.SheetRows,
+		if C.rimpair_opencv_sheets(bytesOf(g.Pix), C.int(width), C.int(height), calib.SheetColumns, calib.SheetRows,
 			calib.MaxSheets, calib.SheetMarkers, &found[0], &index[0], &px[0], &py[0]) != 0 {
 			return 0, errors.New("vision: OpenCV's board detector failed")
 		}

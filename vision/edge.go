@@ -89,9 +89,14 @@ func (g *Gray) profile(p Probe) []float64 {
 	profile := make([]float64, 2*n+1)
 	for i := range profile {
 		s := float64(i-n) * sampleStep
-		profile[i] = g.linearMean(calib.Point{X: p.At.X + s*p.NX, Y: p.At.Y + s*p.NY}, band[:])
+		profile[i] = g.linearMean(p.Beside(s), band[:])
 	}
 	return profile
+}
+
+// Beside is the place so many pixels from At along the normal.
+func (p *Probe) Beside(offset float64) calib.Point {
+	return calib.Point{X: p.At.X + offset*p.NX, Y: p.At.Y + offset*p.NY}
 }
 
 // band is a short stretch along the edge, from its middle.

@@ -30,7 +30,13 @@ func Load(path string, lim Limits) (*Photo, error) { return load(path, lim, deco
 
 // LoadGrey is Load without the blue: sooner, where corners are all that is
 // looked for.
-func LoadGrey(path string, lim Limits) (*Photo, error) { return load(path, lim, decodeGreyAlone) }
+func LoadGrey(path string, lim Limits) (*Photo, error) {
+	photo, err := load(path, lim, decodeGreyAlone)
+	if err == nil {
+		photo.Blue = nil // the decoder of HEIC has it all the same
+	}
+	return photo, err
+}
 
 func load(path string, lim Limits, by decoder) (*Photo, error) {
 	file, err := readFile(path, lim.Bytes)

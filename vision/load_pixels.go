@@ -76,18 +76,20 @@ func pixelsOf(m image.Image) pixels {
 	b := m.Bounds()
 	p := pixels{newGray(b.Dx(), b.Dy()), newGray(b.Dx(), b.Dy())}
 	camera, ok := m.(*image.YCbCr) // as cameras write it
-	for i := range p.grey.Pix {
-		x, y := b.Min.X+i%b.Dx(), b.Min.Y+i/b.Dx()
-		if ok {
-			c := camera.YCbCrAt(x, y)
-			p.grey.Pix[i] = c.Y
-			_, _, p.blue.Pix[i] = color.YCbCrToRGB(c.Y, c.Cb, c.Cr)
-			continue
+	for y := range b.Dy() {
+		grey, blue := p.grey.Pix[y*b.Dx():][:b.Dx()], p.blue.Pix[y*b.Dx():][:b.Dx()]
+		for x := range grey {
+			if ok {
+				c := camera.YCbCrAt(b.Min.X+x, b.Min.Y+y)
+				grey[x] = c.Y
+				_, _, blue[x] = color.YCbCrToRGB(c.Y, c.Cb, c.Cr)
+				continue
+			}
+			c := m.At(b.Min.X+x, b.Min.Y+y)
+			grey[x] = color.GrayModel.Convert(c).(color.Gray).Y
+			_, _, deep, _ := c.RGBA()
+			blue[x] = uint8(deep >> 8)
 		}
-		c := m.At(x, y)
-		p.grey.Pix[i] = color.GrayModel.Convert(c).(color.Gray).Y
-		_, _, blue, _ := c.RGBA()
-		p.blue.Pix[i] = uint8(blue >> 8)
 	}
 	return p
 }

@@ -236,6 +236,24 @@ func TestLoadColours(t *testing.T) {
 	}
 }
 
+// Without the blue the grey is the same but for the rounding of the colours.
+func TestLoadGrey(t *testing.T) {
+	for _, path := range []string{samplePhotos + "front.jpg", "testdata/turned.heic"} {
+		whole, err := Load(path, DefaultLimits())
+		require.NoError(t, err)
+		p, err := LoadGrey(path, DefaultLimits())
+		require.NoError(t, err)
+		require.NotNil(t, whole.Blue)
+		require.Nil(t, p.Blue)
+		require.Equal(t, whole.Camera, p.Camera)
+		most := 0
+		for i, v := range whole.Gray.Pix {
+			most = max(most, int(v)-int(p.Gray.Pix[i]), int(p.Gray.Pix[i])-int(v))
+		}
+		assert.LessOrEqual(t, most, 2)
+	}
+}
+
 func rgbOf(g *image.Gray) image.Image {
 	m := image.NewNRGBA(g.Bounds())
 	for i, v := range g.Pix {

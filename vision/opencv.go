@@ -31,7 +31,7 @@ const maxMarkers = 256
 // The markers' places are in the picture as it is.
 func findMarkers(g *Gray, scale float64, window int) ([]marker, error) {
 	var found [maxMarkers]C.rimpair_marker
-	n := C.rimpair_find_markers((*C.uchar)(unsafe.Pointer(&g.Pix[0])), C.int(g.Width), C.int(g.Height),
+	n := C.rimpair_find_markers(bytesOf(g.Pix), C.int(g.Width), C.int(g.Height),
 		C.double(scale), C.int(window), &found[0], maxMarkers)
 	if n < 0 {
 		return nil, errors.New("vision: OpenCV's marker detector failed")
@@ -52,7 +52,7 @@ func findMarkers(g *Gray, scale float64, window int) ([]marker, error) {
 func findChessCorners(g *Gray, scale float64, columns, rows int) ([]calib.Point, error) {
 	n := columns * rows
 	x, y := make([]float32, n), make([]float32, n)
-	found := C.rimpair_find_chessboard((*C.uchar)(unsafe.Pointer(&g.Pix[0])), C.int(g.Width), C.int(g.Height),
+	found := C.rimpair_find_chessboard(bytesOf(g.Pix), C.int(g.Width), C.int(g.Height),
 		C.double(scale), C.int(columns), C.int(rows), (*C.float)(&x[0]), (*C.float)(&y[0]))
 	if found < 0 {
 		return nil, errors.New("vision: OpenCV's chessboard detector failed")

@@ -6,14 +6,15 @@ import "rimpair/calib"
 // strip of tan along a body, as light as the floor behind it, is no edge in grey, but it has
 // half the floor's blue. 1 where the photo has no colours or the probe leaves it.
 func (p *Photo) Tint(probe *Probe, e *Edge) float64 {
+	band := probe.band()
+	farthest := probe.Beside(e.Offset + tintFar + tintSamples - 1)
+	if p.Blue == nil || !p.Gray.holds(probe.Beside(e.Offset+tintNear), band[:]) || !p.Gray.holds(farthest, band[:]) {
+		return 1
+	}
 	near, far := 0.0, 0.0
 	for k := range tintSamples {
-		n, ok := p.blueness(probe, e.Offset+tintNear+float64(k))
-		f, ok2 := p.blueness(probe, e.Offset+tintFar+float64(k))
-		if !ok || !ok2 {
-			return 1
-		}
-		near, far = near+n, far+f
+		near += p.blueness(probe.Beside(e.Offset+tintNear+float64(k)), band[:])
+		far += p.blueness(probe.Beside(e.Offset+tintFar+float64(k)), band[:])
 	}
 	return near / far
 }
@@ -23,15 +24,7 @@ const (
 	tintSamples       = 3        // 1 px apart
 )
 
-// blueness is the ratio of blue to grey along a band parallel to an edge.
-func (p *Photo) blueness(probe *Probe, offset float64) (ratio float64, ok bool) {
-	if p.Blue == nil {
-		return 0, false
-	}
-	at := calib.Point{X: probe.At.X + offset*probe.NX, Y: probe.At.Y + offset*probe.NY}
-	band := probe.band()
-	if !p.Gray.holds(at, band[:]) {
-		return 0, false
-	}
-	return p.Blue.linearMean(at, band[:]) / (p.Gray.linearMean(at, band[:]) + 1e-3), true
+// blueness is the ratio of blue to grey of places inside the picture, as of linearMean.
+func (p *Photo) blueness(at calib.Point, from []calib.Point) float64 {
+	return p.Blue.linearMean(at, from) / (p.Gray.linearMean(at, from) + 1e-3)
 }

@@ -114,8 +114,8 @@ func loadTargets(paths []string, board calib.Chessboard) ([]measure.Input, []mea
 	group.SetLimit(runtime.NumCPU())
 	for i, path := range paths {
 		group.Go(func() error {
-			photo, err := vision.LoadGrey(path, vision.DefaultLimits())
-			if loaded[i], errs[i] = corners(photo, err, find); errs[i] == nil {
+			loaded[i], errs[i] = loadPhoto(path, vision.LoadGrey, find)
+			if errs[i] == nil {
 				loaded[i].Photo.Gray.Pix = nil // 12 MB a photo, and only its size is asked for from here
 			}
 			return nil

@@ -205,19 +205,19 @@ func loadInputs(paths []string) ([]measure.Input, error) {
 }
 
 func loadInput(path string) (measure.Input, error) {
-	photo, err := vision.Load(path, vision.DefaultLimits())
-	return corners(photo, err, vision.FindSheets)
+	return loadPhoto(path, vision.Load, vision.FindSheets)
 }
 
-// corners finds what is to be found in a photo, unless that could not be read.
-func corners(photo *vision.Photo, err error, find func(*vision.Gray) ([]vision.Corner, error)) (measure.Input, error) {
+// loadPhoto reads a photo and finds what is to be found in it.
+func loadPhoto(path string, load func(string, vision.Limits) (*vision.Photo, error), find func(*vision.Gray) ([]vision.Corner, error)) (measure.Input, error) {
+	photo, err := load(path, vision.DefaultLimits())
 	if err != nil {
 		return measure.Input{}, err
 	}
 	corners, err := find(photo.Gray)
 	if err != nil {
 		if refusal, ok := err.(*vision.Refusal); ok {
-			refusal.Photo = photo.Path
+			refusal.Photo = path
 		}
 		return measure.Input{}, err
 	}

@@ -45,7 +45,7 @@ func (s *Server) look(path string, rule func(photo *vision.Photo, begun time.Tim
 	}
 	defer release()
 	begun := time.Now()
-	photo, err := vision.Load(path, PhotoLimits())
+	photo, err := vision.LoadGrey(path, PhotoLimits())
 	if err != nil {
 		return &judged{Judgement: judging.Refused(err)}
 	}
