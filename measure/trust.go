@@ -6,11 +6,12 @@ import (
 	"rimpair/vision"
 )
 
-// This file says how far a point of a tyre's outline may be trusted by its own profile
-// across the edge. The outline of a body before a lighter floor is as sharp as the photo's
-// optics. A wider edge is shading on the tyre or a shadow's rim that lies near the outline,
-// a narrower one has something thin before it, one with another beside it is drawn aside,
-// and one of little contrast is all of that more easily.
+// This file says how far a point of an edge may be trusted by its own profile across it.
+// The outline of a body before a lighter floor is as sharp as the photo's optics. A wider
+// edge is shading on the tyre or a shadow's rim that lies near the outline, a narrower one
+// has something thin before it, one with another beside it is drawn aside, and one of little
+// contrast is all of that more easily. Of a rim's edge, stretches wider than the rest are
+// shading on the tyre's wall or on a lip that turns to the light.
 
 const (
 	// What follows is in the standard uncertainty of a plain point. Of 18,500 points
@@ -20,10 +21,13 @@ const (
 	leastStep    = 0.4  // likewise, inversely
 	besideFactor = 3.0  // that another edge within besidePx adds
 	besidePx     = 6.0
+	// A point of a rim's edge that is wider than rimWidthSpread times its curve's median is
+	// shaded; each rimWidthOff beyond adds one.
+	rimWidthSpread, rimWidthOff = 1.2, 0.1
 )
 
 // trust gives each point its standard uncertainty: what was learned of those on its curve,
-// and for a tyre's outline its own factor.
+// and its own factor.
 func (a *adjustment) trust(learned scatter) {
 	usual := scatter{}
 	for key, list := range a.widths() {
@@ -35,8 +39,13 @@ func (a *adjustment) trust(learned scatter) {
 		if sigma, ok := learned[key]; ok {
 			o.sigma = sigma
 		}
-		if o.factor = 1; o.kind == TyreOuter {
+		switch o.kind {
+		case TyreOuter:
 			o.factor = profileFactor(o.edge, usual[key])
+		case RimCircle:
+			o.factor = math.Hypot(1, max(0, o.edge.Width/usual[key]-rimWidthSpread)/rimWidthOff)
+		default:
+			o.factor = 1
 		}
 		o.sigma *= o.factor
 	}

@@ -1,6 +1,7 @@
 package measure
 
 import (
+	"math"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -44,16 +45,20 @@ func TestTrust(t *testing.T) {
 	soft := &edges[0]
 	require.Equal(t, TyreOuter, soft.kind)
 	soft.edge.Width *= 1.2
+	shaded := &edges[len(edges)-1]
+	require.Equal(t, RimCircle, shaded.kind)
+	shaded.edge.Width *= 1.5
 	a := adjustment{edges: edges}
 	key := soft.scatterKey()
 	a.trust(scatter{key: 0.5})
 	for i := range a.edges {
 		if o := &a.edges[i]; o.scatterKey() == key {
 			require.InDelta(t, 0.5*o.factor, o.sigma, 1e-12)
-		} else if o.kind == RimCircle {
+		} else if o.kind == RimCircle && o != shaded {
 			require.Equal(t, 1.0, o.factor)
 		}
 	}
+	require.InDelta(t, math.Hypot(1, (1.5-rimWidthSpread)/rimWidthOff), shaded.factor, 1e-9)
 	require.Greater(t, soft.factor, 4.0)
 	require.Less(t, a.edges[1].factor, 1.2)
 

@@ -37,7 +37,7 @@ const (
 	maxChiSquare    = 4.0
 	maxStrayShare   = 0.2 // of a photo's corners that miss
 	strayCornerPx   = 0.4
-	maxToeUncertMm  = 5.0
+	maxToeUncertMm  = 10.0 // twice that, at the end of its interval, is seen by eye
 )
 
 // verifyCameras refuses photos whose sheets do not fit together.

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 
@@ -94,20 +95,21 @@ func (b *bench) scene(i int, choices []choice) ([][]*trial, error) {
 	return trials, nil
 }
 
-// outlierZ is beyond what 1 normal error in 700 does.
-const outlierZ = 3.2
+// outlierZ is beyond what 1 normal error in 700 does, worstMm the limit for sets.
+const outlierZ, worstMm = 3.2, 0.5
 
-// outliers prints the trials whose error is far outside its interval: numbers that
-// should not have been given, with the seeds to draw them again.
+// outliers prints the trials whose error is far outside its interval, numbers that should
+// not have been given, and those worse than the limit that do not say so, with the seeds to
+// draw them again.
 func (b *bench) outliers(trials []*trial) {
 	var out []*trial
 	for _, t := range trials {
-		if t.outcome.fault != "" || t.measured() && t.z() > outlierZ {
+		if t.outcome.fault != "" || t.measured() && (t.z() > outlierZ || !t.wide() && math.Abs(t.errorMm()) > worstMm) {
 			out = append(out, t)
 		}
 	}
 	if len(out) > 0 {
-		b.printf("far off (|z| > %g), each by its scene's seed:\n", outlierZ)
+		b.printf("far off (|z| > %g, or %g mm and not wide), each by its scene's seed:\n", outlierZ, worstMm)
 		b.rows(out)
 	}
 }

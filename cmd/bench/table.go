@@ -75,7 +75,7 @@ func (y *tally) add(t *trial) {
 	}
 	y.all.add(t.errorMm())
 	y.z.add(t.z())
-	if t.outcome.RimTotalToeMm.StandardUncertainty > wideMm {
+	if t.wide() {
 		y.wide++
 	} else {
 		y.settled.add(t.errorMm())

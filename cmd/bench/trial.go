@@ -69,6 +69,9 @@ func (t *trial) z() float64 {
 	return math.Abs(t.errorMm()) / t.outcome.RimTotalToeMm.StandardUncertainty
 }
 
+// wide is whether the interval says by itself that the photos do not settle toe.
+func (t *trial) wide() bool { return t.outcome.RimTotalToeMm.StandardUncertainty > wideMm }
+
 func (t *trial) inside() bool { return covers(t.outcome.RimTotalToeMm, t.truth.RimTotalToeMm) }
 
 // insideTotal is whether the interval with the assumed run-out holds the axles' toe.
