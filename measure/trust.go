@@ -21,10 +21,12 @@ const (
 	leastStep    = 0.4  // likewise, inversely
 	besideFactor = 3.0  // that another edge within besidePx adds
 	besidePx     = 6.0
-	// A point of a rim's edge that is wider than rimWidthSpread times its curve's median is
-	// shaded; each rimWidthOff beyond adds one.
-	rimWidthSpread, rimWidthOff = 1.2, 0.1
 )
+
+// A point of a rim's edge that is wider than rimWidthSpread times its curve's median is
+// shaded; each rimWidthOff beyond adds one. Chosen of four rules on 60 drawn sets and the
+// given ones, looking at toe: no measured distribution.
+const rimWidthSpread, rimWidthOff = 1.2, 0.1
 
 // trust gives each point its standard uncertainty: what was learned of those on its curve,
 // and its own factor.
@@ -41,9 +43,9 @@ func (a *adjustment) trust(learned scatter) {
 		}
 		switch o.kind {
 		case TyreOuter:
-			o.factor = profileFactor(o.edge, usual[key])
+			o.factor = outlineFactor(o.edge, usual[key])
 		case RimCircle:
-			o.factor = math.Hypot(1, max(0, o.edge.Width/usual[key]-rimWidthSpread)/rimWidthOff)
+			o.factor = rimFactor(o.edge, usual[key])
 		default:
 			o.factor = 1
 		}
@@ -51,12 +53,17 @@ func (a *adjustment) trust(learned scatter) {
 	}
 }
 
-// profileFactor is how many times as uncertain an edge is as a plain one of its curve,
+// outlineFactor is how many times as uncertain a tyre's edge is as a plain one of its curve,
 // whose edges have this width.
-func profileFactor(e vision.Edge, width float64) float64 {
+func outlineFactor(e vision.Edge, width float64) float64 {
 	beside := 0.0
 	if e.Clear < besidePx {
 		beside = besideFactor
 	}
 	return math.Hypot(math.Hypot(1, (e.Width/width-1)/widthOff), math.Hypot(leastStep/e.Step, beside))
+}
+
+// rimFactor is the same of a rim's edge.
+func rimFactor(e vision.Edge, width float64) float64 {
+	return math.Hypot(1, max(0, e.Width/width-rimWidthSpread)/rimWidthOff)
 }

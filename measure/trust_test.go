@@ -11,7 +11,7 @@ import (
 
 // A plain edge counts fully; what is wider, narrower, weaker or beside another one counts
 // for less, and for less still where two of that come together.
-func TestProfileFactor(t *testing.T) {
+func TestOutlineFactor(t *testing.T) {
 	const usual = 1.2
 	plain := vision.Edge{Step: 0.8, Clear: 9, Width: usual}
 	changed := func(change func(*vision.Edge)) vision.Edge { e := plain; change(&e); return e }
@@ -27,7 +27,7 @@ func TestProfileFactor(t *testing.T) {
 		"both":           {changed(func(e *vision.Edge) { e.Clear, e.Step = 4, 0.1 }), 5, 5.2},
 	} {
 		t.Run(name, func(t *testing.T) {
-			got := profileFactor(c.edge, usual)
+			got := outlineFactor(c.edge, usual)
 			require.GreaterOrEqual(t, got, c.least)
 			require.LessOrEqual(t, got, c.most)
 		})
