@@ -270,7 +270,7 @@ func (m *set) ask(q *question, c *locus, o edgeObservation, points []imagePoint)
 	for i := range points {
 		ip := &points[i]
 		b := ballot{sin: math.Sin(ip.u)}
-		probe := c.probe(ip, q.windowPx)
+		probe := m.probe(c, ip, q.windowPx)
 		for _, e := range photo.Gray.Edges(probe) {
 			if step := e.Step * q.sign; step >= q.leastStep && (q.counts == nil || q.counts(photo, &probe, &e)) && (q.not == nil || !q.not(ip, e.Offset)) {
 				b.offers = append(b.offers, offer{e.Offset, min(1, step/q.fullStep)})

@@ -84,7 +84,20 @@ func solve(inputs []Input, settings Settings) (*set, *fitted, error) {
 // solve leads from cameras and sheets to a joint solution that can be believed.
 func (m *set) solve() (*fitted, error) {
 	m.pairs = m.findPairs()
-	return m.solveFrom(m.pairs)
+	f, err := m.solveFrom(m.pairs)
+	var refusal *vision.Refusal
+	if !errors.As(err, &refusal) || refusal.Code != wheelUnclear {
+		return f, err
+	}
+	// Grains of asphalt as light and as dark as a tyre break up its outline, where a careful
+	// eye follows it over a longer stretch.
+	coarse := *m
+	coarse.coarse = true
+	if f, again := coarse.solveFrom(m.pairs); again == nil {
+		*m = coarse
+		return f, nil
+	}
+	return nil, err
 }
 
 // solveFrom is solve from pairs of guessed wheels, best first.

@@ -112,8 +112,9 @@ const (
 	rimOffsetSigmaMm    = 3.0
 	lipMm, lipSigmaMm   = 1.0, 0.5 // rounding of a flange's lip, whose wall is about 2 mm
 	tubeSigmaMm         = 3.0      // of the tyre's half width against half its section's height
-	hubSinkSigmaMm      = 4.0      // of the hub below the tyre's free radius
-	hubSinkMm           = 2.0
+	// A tyre sags under its load by up to some 15 % of its height (common practice, no source),
+	// 0 to 7 mm: by how much the hub is below the tyre's free radius.
+	hubSinkMm, hubSinkSigmaMm = 2.5, 2.0
 	// What rolling and steering on an even floor leave of a wheel's height and lean.
 	restHeightSigmaMm = 0.5
 	restTiltSigmaRad  = 0.002

@@ -134,7 +134,7 @@ func (m *set) rimPoints(scene *Scene, photo int, side Side, face Face, edge rimE
 	o := edgeObservation{photo: photo, side: side, kind: RimCircle, face: face, sigma: rimSigmaPx}
 	var list []edgeObservation
 	for _, ip := range m.probes(&c, photo, probeSpacingPx, rimVisible(&c)) {
-		p := c.probe(&ip, rimJointWindow)
+		p := m.probe(&c, &ip, rimJointWindow)
 		p.At.X += shift * p.NX
 		p.At.Y += shift * p.NY
 		e, ok := strongestOf(m.inputs[photo].Photo.Gray.Edges(p), edge.sign)

@@ -39,7 +39,7 @@ func fitStates(states []State, settings Settings) (*set, *fitted, error) {
 	}
 	m, err := prepare(inputs, settings)
 	if err == nil {
-		err = verifyEach(states, settings)
+		m.coarse, err = verifyEach(states, settings)
 	}
 	if err != nil {
 		return nil, nil, err
@@ -79,17 +79,20 @@ func fitStates(states []State, settings Settings) (*set, *fitted, error) {
 	return m, f, err
 }
 
-// verifyEach settles each state by itself: what is refused then is no state.
-func verifyEach(states []State, settings Settings) error {
+// verifyEach settles each state by itself: what is refused then is no state. It says
+// whether one stands on coarse ground.
+func verifyEach(states []State, settings Settings) (coarse bool, err error) {
 	for _, state := range states {
 		if len(state.Inputs) < 2 {
 			continue
 		}
-		if _, _, err := settle(state.Inputs, settings); err != nil {
-			return inState(state.Name, err)
+		one, _, err := settle(state.Inputs, settings)
+		if err != nil {
+			return false, inState(state.Name, err)
 		}
+		coarse = coarse || one.coarse
 	}
-	return nil
+	return coarse, nil
 }
 
 // only is the set of some of the photos, cameras and sheets where all of them put them.

@@ -19,6 +19,9 @@ const (
 	outlineSigmaPx = 0.2
 	rimSigmaPx     = 0.35
 	tukeyCut       = 4.0
+	// coarseHalfLength is what each of them averages along the curve on coarse ground, px: some
+	// grains of asphalt, a centimetre each, at about 2 px a millimetre.
+	coarseHalfLength = 16
 )
 
 // windows are the half widths, in px, of the search for the outline's edge.
@@ -67,8 +70,12 @@ func (m *set) outlineFree(side Side) func(*imagePoint) bool {
 }
 
 // probe is the line across a curve's point on which its edge is looked for.
-func (c *locus) probe(ip *imagePoint, halfWidth float64) vision.Probe {
-	return vision.Probe{At: ip.px, NX: ip.nx, NY: ip.ny, HalfWidth: halfWidth, Curvature: c.curvature(ip)}
+func (m *set) probe(c *locus, ip *imagePoint, halfWidth float64) vision.Probe {
+	p := vision.Probe{At: ip.px, NX: ip.nx, NY: ip.ny, HalfWidth: halfWidth, Curvature: c.curvature(ip)}
+	if m.coarse {
+		p.HalfLength = coarseHalfLength
+	}
+	return p
 }
 
 // outlinePoints finds the edge of a tyre against its surroundings in one photo:
@@ -86,7 +93,7 @@ func (m *set) contourPoints(c *locus, o edgeObservation, shift, window float64, 
 	photo := m.inputs[o.photo].Photo
 	var list []edgeObservation
 	for _, ip := range places {
-		p := c.probe(&ip, window)
+		p := m.probe(c, &ip, window)
 		p.At.X += shift * p.NX
 		p.At.Y += shift * p.NY
 		edge, ok := outermostRise(photo.Gray.Edges(p))

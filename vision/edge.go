@@ -1,6 +1,7 @@
 package vision
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -20,6 +21,9 @@ type Probe struct {
 	HalfWidth float64
 	// Curvature of the edge in 1/px, positive when it bends toward (NX, NY).
 	Curvature float64
+	// HalfLength is how many pixels along the edge are averaged to either side; 0: 5. Probes
+	// 10 px apart then use every pixel once.
+	HalfLength int
 }
 
 // Edge is a change of brightness along a probe.
@@ -50,9 +54,8 @@ const (
 	gradientSigma = 1.0
 	// stepReach is how far to either side of an edge the brightnesses are compared, in pixels.
 	stepReach = 3.0
-	// bandHalfWidth is how many pixels along the edge one probe averages to either
-	// side: probes 10 px apart then use every pixel once.
-	bandHalfWidth = 5
+	// usualHalfLength is a Probe's where it has none.
+	usualHalfLength = 5
 	// comparable is the share of an edge's slope from which another edge disturbs it.
 	comparable = 0.3
 	// reversalReach is how far beyond an edge one back is looked for, in pixels.
@@ -80,16 +83,17 @@ var linearLight = func() (t [256]float64) {
 func (g *Gray) profile(p Probe) []float64 {
 	n := int(math.Ceil(p.HalfWidth / sampleStep))
 	band := p.band()
-	across := float64(n)*sampleStep + math.Abs(p.Curvature)*bandHalfWidth*bandHalfWidth/2
-	reachX := across*math.Abs(p.NX) + bandHalfWidth*math.Abs(p.NY)
-	reachY := across*math.Abs(p.NY) + bandHalfWidth*math.Abs(p.NX)
+	along := float64(len(band) / 2)
+	across := float64(n)*sampleStep + math.Abs(p.Curvature)*along*along/2
+	reachX := across*math.Abs(p.NX) + along*math.Abs(p.NY)
+	reachY := across*math.Abs(p.NY) + along*math.Abs(p.NX)
 	if !(p.At.X >= reachX && p.At.Y >= reachY && p.At.X+reachX < float64(g.Width-1) && p.At.Y+reachY < float64(g.Height-1)) {
 		return nil
 	}
 	profile := make([]float64, 2*n+1)
 	for i := range profile {
 		s := float64(i-n) * sampleStep
-		profile[i] = g.linearMean(p.Beside(s), band[:])
+		profile[i] = g.linearMean(p.Beside(s), band)
 	}
 	return profile
 }
@@ -100,9 +104,11 @@ func (p *Probe) Beside(offset float64) calib.Point {
 }
 
 // band is a short stretch along the edge, from its middle.
-func (p *Probe) band() (band [2*bandHalfWidth + 1]calib.Point) {
+func (p *Probe) band() []calib.Point {
+	half := cmp.Or(p.HalfLength, usualHalfLength)
+	band := make([]calib.Point, 2*half+1)
 	for i := range band {
-		along := float64(i - bandHalfWidth)
+		along := float64(i - half)
 		across := p.Curvature * along * along / 2
 		band[i] = calib.Point{X: across*p.NX - along*p.NY, Y: across*p.NY + along*p.NX}
 	}

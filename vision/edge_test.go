@@ -2,6 +2,7 @@ package vision
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -57,4 +58,59 @@ func TestEdgesOfABlurredEdge(t *testing.T) {
 			}
 		}
 	}
+}
+
+// A dark body's edge on ground whose grains are as dark as the body and up to five times as
+// light: the strongest rise is often that of a grain farther out. A probe that averages more
+// grains takes fewer of those; what it finds scatters no less.
+func TestLongProbeSeesThroughGrains(t *testing.T) {
+	const size, grain, dark = 140, 5, 0.05
+	var off [2][]float64
+	var found, rms [2]float64
+	for seed := range uint64(200) {
+		random := rand.New(rand.NewPCG(seed, 1))
+		var grains [size/grain + 1][size/grain + 1]float64
+		for i := range grains {
+			for k := range grains[i] {
+				grains[i][k] = dark + 4*dark*random.Float64()
+			}
+		}
+		g := &Gray{Width: size, Height: size, Pix: make([]uint8, size*size)}
+		ny, nx := math.Sincos(0.2)
+		p := Probe{At: calib.Point{X: size / 2, Y: size / 2}, NX: nx, NY: ny, HalfWidth: 6}
+		for y := range size {
+			for x := range size {
+				across := (float64(x)-p.At.X)*p.NX + (float64(y)-p.At.Y)*p.NY
+				light := dark + (grains[y/grain][x/grain]-dark)*(1+math.Erf(across/math.Sqrt2))/2
+				g.Pix[y*size+x] = uint8(math.Round(255 * sRGB(light)))
+			}
+		}
+		for i, halfLength := range [2]int{0, 16} {
+			p.HalfLength = halfLength
+			if rise, ok := strongestRise(g.Edges(p)); ok {
+				off[i] = append(off[i], rise.Offset)
+			}
+		}
+	}
+	for i, list := range off {
+		for _, v := range list {
+			rms[i] += v * v / float64(len(list))
+			if math.Abs(v) < 2 {
+				found[i] += 1 / float64(len(list))
+			}
+		}
+		rms[i] = math.Sqrt(rms[i])
+	}
+	t.Logf("short and long: within 2 px %.2f, off by %.2f px", found, rms)
+	require.Greater(t, found[1], found[0])
+	require.Less(t, rms[1], rms[0])
+}
+
+func strongestRise(edges []Edge) (best Edge, ok bool) {
+	for _, e := range edges {
+		if e.Step > best.Step {
+			best, ok = e, true
+		}
+	}
+	return best, ok
 }

@@ -8,13 +8,13 @@ import "rimpair/calib"
 func (p *Photo) Tint(probe *Probe, e *Edge) float64 {
 	band := probe.band()
 	farthest := probe.Beside(e.Offset + tintFar + tintSamples - 1)
-	if p.Blue == nil || !p.Gray.holds(probe.Beside(e.Offset+tintNear), band[:]) || !p.Gray.holds(farthest, band[:]) {
+	if p.Blue == nil || !p.Gray.holds(probe.Beside(e.Offset+tintNear), band) || !p.Gray.holds(farthest, band) {
 		return 1
 	}
 	near, far := 0.0, 0.0
 	for k := range tintSamples {
-		near += p.blueness(probe.Beside(e.Offset+tintNear+float64(k)), band[:])
-		far += p.blueness(probe.Beside(e.Offset+tintFar+float64(k)), band[:])
+		near += p.blueness(probe.Beside(e.Offset+tintNear+float64(k)), band)
+		far += p.blueness(probe.Beside(e.Offset+tintFar+float64(k)), band)
 	}
 	return near / far
 }
