@@ -14,7 +14,7 @@ import (
 // everything, and otherwise, what was said is wrong.
 
 // doubtful are refusals that something wrong that was said can lead to.
-var doubtful = []string{"photo_disagrees", "size_mismatch", wheelUnclear, "wheels_not_found", "not_settled"}
+var doubtful = []string{"photo_disagrees", "size_mismatch", "wheel_unclear", "wheels_not_found", "not_settled"}
 
 // leastSizeOffMm is by how much bead seat diameters of different sizes differ at least:
 // 349 and 355 mm by 6, and the guess is off by less than half of that.

@@ -86,7 +86,7 @@ func (m *set) solve() (*fitted, error) {
 	m.pairs = m.findPairs()
 	f, err := m.solveFrom(m.pairs)
 	var refusal *vision.Refusal
-	if !errors.As(err, &refusal) || refusal.Code != wheelUnclear {
+	if !errors.As(err, &refusal) || refusal.Code != "wheel_unclear" {
 		return f, err
 	}
 	// Grains of asphalt as light and as dark as a tyre break up its outline, where a careful

@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
+	"slices"
 	"strconv"
 	"testing"
 	"time"
@@ -194,8 +195,7 @@ func (w *world) moved(off []float64) *Scene {
 }
 
 // measure draws the sources that are on and adjusts; it returns the error of total toe
-// and the lines of its budget, or not ok where a measurement would refuse: the steps can
-// be held where a curve is seen nearly edge on.
+// and the lines of its budget, or not ok where a measurement would refuse.
 func (mc *monteCarlo) measure(w *world, on func(source) bool) (toeMm float64, lines []BudgetLine, ok bool) {
 	noise := func(src source) float64 {
 		if on(src) {
@@ -210,6 +210,7 @@ func (mc *monteCarlo) measure(w *world, on func(source) bool) (toeMm float64, li
 	truth := w.moved(off)
 	a := adjustment{layout: w.layout, priors: w.priors}
 	a.corners, a.edges = observeEvery(mc.every, truth, noise)
+	a.edges = slices.DeleteFunc(a.edges, w.unseen)
 	// The start is near: little damping saves half of the steps.
 	solution, err := Solve(a.problem(), w.start, Options{Tolerance: 1e-3, Damping: 1e-6})
 	if err != nil {
@@ -220,6 +221,21 @@ func (mc *monteCarlo) measure(w *world, on func(source) bool) (toeMm float64, li
 	}
 	f := &fitted{scene: solution.State, adjustment: a, solution: solution}
 	return w.set.totalToeMm(f.scene) - w.set.totalToeMm(truth), f.lines(f.gradient(w.set.totalToeMm)), true
+}
+
+// unseen says whether measuring would leave an edge out: the rim's face looks away, or the
+// tyre hides it. A face nearly in line with the eye is drawn as a line, on which the nearest
+// point to an edge leaps.
+func (w *world) unseen(o edgeObservation) bool {
+	c := newLocus(w.start.wheel(o.photo, o.side), o.kind, o.face, w.start.view(o.photo))
+	ip, ok := c.image(o.u)
+	if !ok {
+		return true
+	}
+	if o.kind == RimCircle {
+		return !rimVisible(&c)(&ip)
+	}
+	return !outlineVisible(&ip)
 }
 
 // scene is a vehicle and the places of two or three photos, drawn.

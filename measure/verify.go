@@ -92,11 +92,9 @@ func (s *Scene) tyreDifferenceMm() float64 {
 	return 2 * math.Abs(l.Ring+l.Tube-r.Ring-r.Tube)
 }
 
-const wheelUnclear = "wheel_unclear"
-
 func unclear(photo, reason string) error {
 	return &vision.Refusal{
-		Code: wheelUnclear, Photo: photo, Reason: reason,
+		Code: "wheel_unclear", Photo: photo, Reason: reason,
 		Remedy: "Take mudguards and bags off the wheels where that is easy, choose an even floor lighter than the tyres, and add photos from two opposite corners.",
 	}
 }
