@@ -86,11 +86,11 @@ func (m *set) solve() (*fitted, error) {
 	m.pairs = m.findPairs()
 	f, err := m.solveFrom(m.pairs)
 	var refusal *vision.Refusal
-	if !errors.As(err, &refusal) || refusal.Code != "wheel_unclear" {
+	if !errors.As(err, &refusal) || refusal.Code != "wheel_unclear" || m.hearing.lower[Left] || m.hearing.lower[Right] {
 		return f, err
 	}
-	// Grains of asphalt as light and as dark as a tyre break up its outline, where a careful
-	// eye follows it over a longer stretch.
+	// Not hidden, as by a mudguard: grains of asphalt as light and as dark as a tyre may break
+	// up its outline, where a careful eye follows it over a longer stretch.
 	coarse := *m
 	coarse.coarse = true
 	if f, again := coarse.solveFrom(m.pairs); again == nil {
