@@ -27,8 +27,8 @@ const shadedOffMm = 8.0
 
 // likelyCause is the refusal that names what was said wrong, or err as it is.
 func (m *set) likelyCause(err error) error {
-	var refusal *vision.Refusal
-	if !errors.As(err, &refusal) || !slices.Contains(doubtful, refusal.Code) {
+	refusal := refusedAs(err, doubtful...)
+	if refusal == nil {
 		return err
 	}
 	if m.sizeSaid() {
@@ -49,6 +49,15 @@ func (m *set) likelyCause(err error) error {
 		}
 	}
 	return err
+}
+
+// refusedAs is the refusal that err is, if it has one of these codes, else nil.
+func refusedAs(err error, codes ...string) *vision.Refusal {
+	var refusal *vision.Refusal
+	if !errors.As(err, &refusal) || !slices.Contains(codes, refusal.Code) {
+		return nil
+	}
+	return refusal
 }
 
 func (m *set) sizeSaid() bool { return m.settings.beadSeatMm() != 0 }
@@ -114,8 +123,8 @@ const bentWarpMm = 10.0
 // bentSheet adds to a refusal for sheets that do not fit together that one is bent, where
 // that explains it.
 func bentSheet(inputs []Input, settings Settings, err error) error {
-	var refusal *vision.Refusal
-	if !errors.As(err, &refusal) || refusal.Code != "sheets_moved" {
+	refusal := refusedAs(err, "sheets_moved")
+	if refusal == nil {
 		return err
 	}
 	m, err := newSet(inputs, settings)

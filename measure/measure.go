@@ -85,19 +85,20 @@ func solve(inputs []Input, settings Settings) (*set, *fitted, error) {
 func (m *set) solve() (*fitted, error) {
 	m.pairs = m.findPairs()
 	f, err := m.solveFrom(m.pairs)
-	var refusal *vision.Refusal
-	if !errors.As(err, &refusal) || refusal.Code != "wheel_unclear" || m.hearing.lower[Left] || m.hearing.lower[Right] {
+	hidden := m.hearing.lower[Left] || m.hearing.lower[Right] // as by a mudguard
+	if hidden || refusedAs(err, "wheel_unclear") == nil {
 		return f, err
 	}
-	// Not hidden, as by a mudguard: grains of asphalt as light and as dark as a tyre may break
-	// up its outline, where a careful eye follows it over a longer stretch.
-	coarse := *m
-	coarse.coarse = true
-	if f, again := coarse.solveFrom(m.pairs); again == nil {
-		*m = coarse
-		return f, nil
+	// Grains of asphalt as light and as dark as a tyre may break up its outline, where a
+	// careful eye follows it over a longer stretch.
+	again := *m
+	again.coarse = true
+	f, refused := again.solveFrom(m.pairs)
+	if refused != nil {
+		return nil, err
 	}
-	return nil, err
+	*m = again
+	return f, nil
 }
 
 // solveFrom is solve from pairs of guessed wheels, best first.

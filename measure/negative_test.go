@@ -29,10 +29,10 @@ type studio struct {
 	front, rear measure.Input
 }
 
-func newStudio(t *testing.T, seed uint64) *studio {
+func newStudio(t *testing.T, seed uint64, setting samples.Setting) *studio {
 	t.Helper()
 	s := &studio{scene: samples.NewScene(seed, samples.Options{
-		LongSide: 2000, Setting: samples.Bench, Views: []samples.View{samples.Front, samples.RearView},
+		LongSide: 2000, Setting: setting, Views: []samples.View{samples.Front, samples.RearView},
 	})}
 	s.front, s.rear = s.take(t, 0, nil), s.take(t, 1, nil)
 	return s
@@ -71,7 +71,7 @@ func (s *studio) truth() samples.StateTruth { return s.scene.Vehicle.State(0) }
 const testSeed = 22
 
 func TestDrawnPhotos(t *testing.T) {
-	s := newStudio(t, testSeed)
+	s := newStudio(t, testSeed, samples.Bench)
 	t.Run("good ones get a number", s.testGood)
 	t.Run("bad ones are refused", s.testBad)
 	t.Run("rim of another size", s.testWrongRimSize)
@@ -222,7 +222,7 @@ func (s *studio) testSheetsPrintedTooSmall(t *testing.T) {
 // Dark rims have an inner edge where 97 % put the outer one: only the tyres tell. A
 // person who measured the ruler is believed.
 func TestTyresTellThePrint(t *testing.T) {
-	s := newStudio(t, 743008)
+	s := newStudio(t, 743008, samples.Bench)
 	inputs := []measure.Input{s.take(t, 0, printTooSmall), s.take(t, 1, printTooSmall)}
 	m, err := measure.Measure(inputs, s.settings())
 	refusal := requireRefused(t, m, err)

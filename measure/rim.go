@@ -135,8 +135,7 @@ func (m *set) rimPoints(scene *Scene, photo int, side Side, face Face, edge rimE
 	var list []edgeObservation
 	for _, ip := range m.probes(&c, photo, probeSpacingPx, rimVisible(&c)) {
 		p := m.probe(&c, &ip, rimJointWindow)
-		p.At.X += shift * p.NX
-		p.At.Y += shift * p.NY
+		p.At = p.Beside(shift)
 		e, ok := strongestOf(m.inputs[photo].Photo.Gray.Edges(p), edge.sign)
 		if !ok || e.Clear < rimClearPx || outline(&ip, shift+e.Offset) {
 			continue

@@ -94,8 +94,7 @@ func (m *set) contourPoints(c *locus, o edgeObservation, shift, window float64, 
 	var list []edgeObservation
 	for _, ip := range places {
 		p := m.probe(c, &ip, window)
-		p.At.X += shift * p.NX
-		p.At.Y += shift * p.NY
+		p.At = p.Beside(shift)
 		edge, ok := outermostRise(photo.Gray.Edges(p))
 		if !ok || window <= jointWindowPx && edge.Clear < minClearPx || counts != nil && !counts(photo, &p, &edge) {
 			continue
