@@ -8,6 +8,7 @@ type adjustment struct {
 	priors     []prior
 	cornerLoss Loss
 	edgeLoss   Loss
+	covered    [2]bool // wheels that a mudguard covers: of the outline, the lower part is left
 }
 
 func (a *adjustment) problem() Problem[*Scene] {

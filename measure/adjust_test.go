@@ -23,7 +23,8 @@ func exampleScene() *Scene {
 		return w
 	}
 	return &Scene{
-		Cameras: []calib.Camera{{F: 3050, Cx: 2010, Cy: 1520, K1: 0.02, K2: -0.03, P1: 3e-4, P2: -2e-4}},
+		GapShift: -0.3,
+		Cameras:  []calib.Camera{{F: 3050, Cx: 2010, Cy: 1520, K1: 0.02, K2: -0.03, P1: 3e-4, P2: -2e-4}},
 		Photos: []PhotoState{
 			{Pose: lookAt(r3.Vec{X: -330, Y: 800, Z: 1200}, r3.Vec{X: -320, Y: -350, Z: 150}, r3.Vec{Y: 0.1}), Zoom: 0.001, ShiftX: 2, ShiftY: -3, EdgeOffset: [2]float64{0.2, -0.1}},
 			{Pose: lookAt(r3.Vec{X: -300, Y: -1800, Z: 1500}, r3.Vec{X: -320, Y: -450, Z: 150}, r3.Vec{Y: 0.1}), Zoom: -0.001, ShiftX: -1, ShiftY: 1, EdgeOffset: [2]float64{0.1, 0.1}},
@@ -86,7 +87,10 @@ func observeEvery(every int, s *Scene, noise func(source) float64) (corners []co
 						continue
 					}
 					o := edgeObservation{photo: photo, side: Side(side), kind: kind, face: face, u: u + 0.003, sigma: 0.3, factor: 1}
-					along := s.Photos[photo].EdgeOffset[o.offsetIndex()] + 0.3*noise(o.source())
+					if kind == RimCircle {
+						o.narrow = c.narrowing(&ip)
+					}
+					along := s.Photos[photo].EdgeOffset[o.offsetIndex()] + s.GapShift*o.narrow + 0.3*noise(o.source())
 					o.at = calib.Point{X: ip.px.X + along*ip.nx, Y: ip.px.Y + along*ip.ny}
 					edges = append(edges, o)
 				}

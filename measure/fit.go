@@ -109,7 +109,7 @@ func (m *set) fitRound(scene *Scene, rims bool, limit float64, learned scatter) 
 	// A rim whose edge is not seen is free as well: how the tyre sits on it is then
 	// known by the prior alone, and has to show in the uncertainty.
 	freed := free{cameras: true, poses: true, tyres: [2]bool{true, true}, rims: [2]bool{rims, rims}, changes: len(scene.Changes) > 1}
-	a := adjustment{corners: m.corners, cornerLoss: Tukey(5), edgeLoss: Tukey(tukeyCut)}
+	a := adjustment{corners: m.corners, cornerLoss: Tukey(5), edgeLoss: Tukey(tukeyCut), covered: m.hearing.lower}
 	for photo := range scene.Photos {
 		for side := range scene.Wheels {
 			a.edges = append(a.edges, m.outlinePoints(scene, photo, Side(side), jointWindowPx, outlineSigmaPx)...)

@@ -29,6 +29,10 @@ type edgeObservation struct {
 	sigma float64 // px
 	// factor is how many times as uncertain it is as a plain point of its curve; see trust.
 	factor float64
+	// narrow is how narrow the gap beside a rim's edge is, 0 to 1; see narrowing.
+	narrow float64
+	// shading is how far outward, in px, a rim's edge seems to lie for its light; see shading.
+	shading float64
 }
 
 // seen is the observation of an edge that crosses a probe at about u of its curve.
@@ -151,18 +155,24 @@ func (a *adjustment) cornerRows(s *Scene, views []view, o *cornerObservation, b 
 	return true
 }
 
+// edgeDistance is how far outward of its curve an edge lies, in px, less what makes it seem to.
+func (s *Scene) edgeDistance(o *edgeObservation, ip *imagePoint) float64 {
+	seeming := s.Photos[o.photo].EdgeOffset[o.offsetIndex()] + s.GapShift*o.narrow + o.shading
+	return (o.at.X-ip.px.X)*ip.nx + (o.at.Y-ip.px.Y)*ip.ny - seeming
+}
+
 // edgeRow emits the distance of an edge point from its curve.
 func (a *adjustment) edgeRow(s *Scene, c *locus, o *edgeObservation, b *rowBuilder, emit func(Row)) bool {
 	ip, ok := c.nearest(o.at, o.u)
 	if !ok {
 		return false
 	}
-	k := o.offsetIndex()
-	distance := (o.at.X-ip.px.X)*ip.nx + (o.at.Y-ip.px.Y)*ip.ny - s.Photos[o.photo].EdgeOffset[k]
+	distance := s.edgeDistance(o, &ip)
 	gx, gy := -ip.nx/o.sigma, -ip.ny/o.sigma
 	b.reset()
 	b.addCamera(&a.layout, s, o.photo, gx, gy, &ip.jac, ip.inFrame)
-	b.add(a.layout.photos[o.photo][photoEdge+k], -1/o.sigma)
+	b.add(a.layout.photos[o.photo][photoEdge+o.offsetIndex()], -1/o.sigma)
+	b.add(a.layout.gap[0], -o.narrow/o.sigma)
 	a.addWheel(c, &ip, o, s.Photos[o.photo].State, c.pose.R.Transpose().Apply(combine(gx, gy, &ip.jac)), b)
 	emit(Row{Cols: b.cols, Derivs: b.derivs, Residual: distance / o.sigma, Loss: a.edgeLoss, Group: int(o.source()), Sigma: o.sigma})
 	return true

@@ -99,6 +99,7 @@ const (
 	sheetHeightSigma  = 0.5   // mm, of the sheet's middle above the floor
 	sheetTiltSigmaRad = 0.003 // 0.3 mm across 100 mm
 	edgeOffsetSigmaPx = 0.15  // what linearising the tone curve leaves
+	gapShiftSigmaPx   = 0.6   // up to a photo's blur of 1 px either way, all alike
 	// A tyre wobbles on its rim by up to about 1 mm peak to peak (common practice,
 	// no source): across 450 mm, in a direction of its own.
 	wobbleSigmaRad  = 0.001
@@ -155,6 +156,7 @@ func (k *knowledge) priors(s *Scene, l *layout) []prior {
 			add(sourceEdgeOffset, at[photoEdge+kind], 0, edgeOffsetSigmaPx, func(s *Scene) float64 { return s.Photos[i].EdgeOffset[kind] })
 		}
 	}
+	add(sourceEdgeOffset, l.gap[0], 0, gapShiftSigmaPx, func(s *Scene) float64 { return s.GapShift })
 	for i := range s.Sheets {
 		at := l.sheets[i]
 		// The floor's normal on the sheet; turning the sheet about the vertical turns its tilt along.

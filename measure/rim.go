@@ -21,6 +21,7 @@ const (
 	rimFullStep    = 0.25
 	minFacing      = 0.05 // cosine between the line of sight and the axle
 	bulgeMargin    = 0.15 // of the tyre's half width, by which a line of sight must clear it
+	gapOpens       = 0.45 // likewise, from which on the gap beside the edge is as wide as elsewhere
 	minRimShare    = 0.45 // of the probes that must agree
 	minRimBallots  = 15
 	rimOffsetVote  = 3.0 // mm
@@ -46,14 +47,29 @@ func rimVisible(c *locus) func(*imagePoint) bool {
 	w := c.wheel
 	return func(ip *imagePoint) bool {
 		sight := r3.Unit(r3.Sub(c.eye, ip.at))
-		axial := r3.Dot(sight, c.axes.axle)
-		if axial*c.face.sign() < minFacing {
-			return false
-		}
-		circle := w.Rim[c.face]
-		clear := (circle.Radius-w.Ring)*r3.Dot(sight, c.axes.spoke(math.Sincos(ip.u))) + circle.Offset*axial
-		return clear > bulgeMargin*w.Tube && !crossesTube(w, c, ip.at, sight)
+		facing := r3.Dot(sight, c.axes.axle)*c.face.sign() >= minFacing
+		return facing && c.clearance(ip) > bulgeMargin && !crossesTube(w, c, ip.at, sight)
 	}
+}
+
+// clearance is by how much the line of sight to a point of a rim's edge clears the tyre's
+// bulge, in half widths of the tyre.
+func (c *locus) clearance(ip *imagePoint) float64 {
+	sight := r3.Unit(r3.Sub(c.eye, ip.at))
+	circle := c.wheel.Rim[c.face]
+	radial := (circle.Radius - c.wheel.Ring) * r3.Dot(sight, c.axes.spoke(math.Sincos(ip.u)))
+	return (radial + circle.Offset*r3.Dot(sight, c.axes.axle)) / c.wheel.Tube
+}
+
+// narrowing is how narrow the gap between a rim's edge and the tyre looks, from 0 where it
+// is open to 1 where the tyre's bulge is about to hide it. Once the gap is narrower than
+// the photo's blur, its edges stay apart by that: the rim's seems to lie inward. The medians of
+// 330 points in given photos are 0.8, 0.5, 0.3 and 0.2 px inward at 0.84, 0.56, 0.34 and 0.17;
+// in drawn ones, where the gap looks otherwise, 0.14 px outward at most. How far it is in these
+// photos, the same for both wheels, is left to the adjustment.
+func (c *locus) narrowing(ip *imagePoint) float64 {
+	n := min(1, max(0, (gapOpens-c.clearance(ip))/(gapOpens-bulgeMargin)))
+	return n * n
 }
 
 // crossesTube says whether the line of sight passes through the tyre farther on,
@@ -140,7 +156,9 @@ func (m *set) rimPoints(scene *Scene, photo int, side Side, face Face, edge rimE
 		if !ok || e.Clear < rimClearPx || outline(&ip, shift+e.Offset) {
 			continue
 		}
-		list = append(list, o.seen(&p, ip.u, e))
+		seen := o.seen(&p, ip.u, e)
+		seen.narrow = c.narrowing(&ip)
+		list = append(list, seen)
 	}
 	return list
 }

@@ -10,6 +10,33 @@ import (
 	"rimpair/calib"
 )
 
+// The gap beside a rim's edge is open where the line of sight clears the tyre by much, and
+// narrows to nothing where it is about to be hidden.
+func TestNarrowing(t *testing.T) {
+	s := exampleScene()
+	open, narrow := 0, 0
+	for photo := range s.Photos {
+		for side := range s.Wheels {
+			c := newLocus(s.wheel(photo, Side(side)), RimCircle, Side(side).inboard(), s.view(photo))
+			visible := rimVisible(&c)
+			for u := 0.0; u < 2*math.Pi; u += 0.01 {
+				ip, ok := c.image(u)
+				if !ok || !visible(&ip) {
+					continue
+				}
+				clearance, n := c.clearance(&ip), c.narrowing(&ip)
+				require.Greater(t, clearance, bulgeMargin)
+				require.Less(t, n, 1.0)
+				require.Equal(t, clearance < gapOpens, n > 0)
+				open += count(n == 0)
+				narrow += count(n > 0.8)
+			}
+		}
+	}
+	require.Greater(t, open, 100)
+	require.Greater(t, narrow, 10)
+}
+
 // An edge on the tyre's outline is the outline's, one beside it by more than blur moves
 // edges may be the rim's.
 func TestIsOutline(t *testing.T) {

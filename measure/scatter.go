@@ -31,7 +31,7 @@ const maxCorrelationLag = 12
 // (Bartlett, J. R. Stat. Soc. Suppl. 8, 1946).
 func (a *adjustment) learn(edgeResiduals []float64, photos float64) scatter {
 	residuals := map[scatterKey][]float64{}
-	covered := map[scatterKey]map[int]bool{}
+	covered, worth := map[scatterKey]map[int]bool{}, scatter{}
 	for i, r := range edgeResiduals {
 		o := &a.edges[i]
 		key := o.scatterKey()
@@ -43,15 +43,16 @@ func (a *adjustment) learn(edgeResiduals []float64, photos float64) scatter {
 			covered[key] = map[int]bool{}
 		}
 		covered[key][o.arc()] = true
+		worth[key] += 1 / (o.factor * o.factor)
 	}
 	learned, soft := scatter{}, a.softness()
 	for key, list := range residuals {
-		perArc := float64(len(list)) / float64(len(covered[key]))
+		perArc := worth[key] / float64(len(covered[key])) // plain points
 		sigma, ok := correlatedSigma(list)
 		if !ok {
 			sigma = fewPointsSigmaPx
 		}
-		learned[key] = max(sigma, math.Hypot(arcSigmaPx(key.kind, photos), softShare*soft[key])*math.Sqrt(perArc))
+		learned[key] = max(sigma, math.Hypot(a.arcSigmaPx(key, photos), softShare*soft[key])*math.Sqrt(perArc))
 	}
 	return learned
 }
@@ -71,14 +72,19 @@ func (o *edgeObservation) arc() int {
 }
 
 // arcSigmaPx is how well the mean of one such stretch is known at best, when so many
-// photos are adjusted together. What moves an edge looks different from each side:
-// in a single photo the lens's distortion bends to it and turns the wheels along;
-// further photos hold the lens, and average the rest.
-func arcSigmaPx(kind EdgeKind, photos float64) float64 {
-	if kind == RimCircle {
-		return max(0.15, 0.3/photos) // the flange's shading stays
+// photos are adjusted together. In a single photo the lens's distortion bends to what
+// moves an edge and turns the wheels along; further photos hold the lens. Of the stretches
+// of 1,200 tyres' outlines in two and three photos, given and drawn, two in three lie
+// within 0.04 px of the true outline, 95 % within 0.1 (given) to 0.2 px (drawn); of the rims'
+// within 0.07 (drawn) to 0.15 px and 0.2 to 0.55 px, their circle's common shift taken off.
+func (a *adjustment) arcSigmaPx(key scatterKey, photos float64) float64 {
+	switch {
+	case key.kind == RimCircle:
+		return max(0.15, 0.3/photos)
+	case a.covered[key.side]:
+		return 0.4 / photos
 	}
-	return 0.25 / photos
+	return max(0.08, 0.25/(photos*photos))
 }
 
 // softShare is how much of a rim's softness its place may be off by, over a stretch.
@@ -145,8 +151,7 @@ func correlatedSigma(residuals []float64) (sigma float64, ok bool) {
 	return math.Sqrt(variance * inflation), true
 }
 
-// edgeResiduals are the distances in px of the edge points from their curves, less
-// the photo's common offset.
+// edgeResiduals are the distances in px of the edge points from their curves.
 func (a *adjustment) edgeResiduals(s *Scene) []float64 {
 	residuals := make([]float64, len(a.edges))
 	var c locus
@@ -156,7 +161,7 @@ func (a *adjustment) edgeResiduals(s *Scene) []float64 {
 			c = newLocus(s.wheel(o.photo, o.side), o.kind, o.face, s.view(o.photo))
 		}
 		ip, ok := c.nearest(o.at, o.u)
-		residuals[i] = (o.at.X-ip.px.X)*ip.nx + (o.at.Y-ip.px.Y)*ip.ny - s.Photos[o.photo].EdgeOffset[o.offsetIndex()]
+		residuals[i] = s.edgeDistance(o, &ip)
 		if !ok {
 			residuals[i] = math.Inf(1)
 		}

@@ -57,6 +57,31 @@ func TestDropStrays(t *testing.T) {
 	require.Equal(t, 12, before-len(a.edges))
 }
 
+// However little some points of a curve count for, with hardly any residuals the mean of each
+// of its stretches is as uncertain as stretches are.
+func TestLearnedFloor(t *testing.T) {
+	s := exampleScene()
+	_, edges := observe(s, func() float64 { return 0 })
+	for i := range edges {
+		edges[i].edge.Width = 1.2
+		edges[i].factor = []float64{1, 1, 4}[i%3]
+	}
+	a := adjustment{edges: edges, covered: [2]bool{Right: true}}
+	residuals := make([]float64, len(edges))
+	for i := range residuals {
+		residuals[i] = 0.001 * float64(1-2*(i%2))
+	}
+	learned := a.learn(residuals, 2)
+	var weights [2]float64 // of the outlines in the first photo
+	for i := range edges {
+		if o := &edges[i]; o.photo == 0 && o.kind == TyreOuter {
+			weights[o.side] += 1 / math.Pow(learned[o.scatterKey()]*o.factor, 2)
+		}
+	}
+	require.InEpsilon(t, 0.08, math.Sqrt(arcs/weights[Left]), 1e-9)
+	require.InEpsilon(t, 0.2, math.Sqrt(arcs/weights[Right]), 1e-9)
+}
+
 // A rim whose edge is as sharp as its photo's tyres has no softness; what more it is
 // blurred by adds up in squares, and it then counts for less than the sharp one.
 func TestSoftness(t *testing.T) {

@@ -13,8 +13,11 @@ type Scene struct {
 	Cameras []calib.Camera
 	Photos  []PhotoState
 	Sheets  []SheetState
-	Wheels  [2]Wheel    // in the first state
-	Changes [][2]Change // of each state against the first; the first is zero
+	Wheels  [2]Wheel // in the first state
+	// GapShift is how far outward, in px, a rim's edge seems to lie where the gap beside it
+	// narrows to nothing; see narrowing.
+	GapShift float64
+	Changes  [][2]Change // of each state against the first; the first is zero
 }
 
 // Change is how a wheel of another state stands against its first state.
@@ -161,6 +164,7 @@ type layout struct {
 	sheets  [][sheetUnknowns]int
 	bumps   [][][3]int // of each corner of each sheet; none where they are not free
 	wheels  [2][wheelUnknowns]int
+	gap     [1]int                   // GapShift
 	changes [][2][changeUnknowns]int // none for the first state
 	n       int
 }
@@ -214,6 +218,7 @@ func newLayout(s *Scene, f free) layout {
 			assign(l.wheels[side][at:at+2], f.rims[side] && f.faces[side][face])
 		}
 	}
+	assign(l.gap[:], anyRim)
 	for state := range l.changes {
 		for side := range l.changes[state] {
 			assign(l.changes[state][side][:], f.changes && state > 0)
@@ -245,6 +250,7 @@ func (l *layout) plus(s *Scene, delta []float64) *Scene {
 		return r3.Vec{X: step(columns[0]), Y: step(columns[1]), Z: step(columns[2])}
 	}
 	n := s.clone()
+	n.GapShift += step(l.gap[0])
 	for i := range n.Cameras {
 		c, at := &n.Cameras[i], l.cameras[i]
 		for k, value := range c.Numbers() {

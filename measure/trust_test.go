@@ -59,6 +59,8 @@ func TestTrust(t *testing.T) {
 		}
 	}
 	require.InDelta(t, math.Hypot(1, (1.5-rimWidthSpread)/rimWidthOff), shaded.factor, 1e-9)
+	require.InDelta(t, 1.2*0.5*shadingShift, shaded.shading, 1e-9)
+	require.Zero(t, soft.shading)
 	require.Greater(t, soft.factor, 4.0)
 	require.Less(t, a.edges[1].factor, 1.2)
 

@@ -13,6 +13,14 @@ import (
 // blurredEdge is a picture of an edge between two brightnesses in linear light, through
 // its middle and at this angle, blurred by a Gaussian: an integral of it, so exact.
 func blurredEdge(angle, sigma, before, beyond float64) (g *Gray, p Probe) {
+	return stripes(angle, func(across float64) float64 { return before + (beyond-before)*gaussian(across/sigma) })
+}
+
+// gaussian is the share of a normal distribution below so many of its widths.
+func gaussian(z float64) float64 { return (1 + math.Erf(z/math.Sqrt2)) / 2 }
+
+// stripes is a picture whose light depends on the distance from a line through its middle.
+func stripes(angle float64, light func(across float64) float64) (g *Gray, p Probe) {
 	const size = 80
 	g = &Gray{Width: size, Height: size, Pix: make([]uint8, size*size)}
 	ny, nx := math.Sincos(angle)
@@ -20,8 +28,7 @@ func blurredEdge(angle, sigma, before, beyond float64) (g *Gray, p Probe) {
 	for y := range size {
 		for x := range size {
 			across := (float64(x)-middle.X)*nx + (float64(y)-middle.Y)*ny
-			light := before + (beyond-before)*(1+math.Erf(across/sigma/math.Sqrt2))/2
-			g.Pix[y*size+x] = uint8(math.Round(255 * sRGB(light)))
+			g.Pix[y*size+x] = uint8(math.Round(255 * sRGB(light(across))))
 		}
 	}
 	return g, Probe{At: middle, NX: nx, NY: ny, HalfWidth: 6}
@@ -57,6 +64,39 @@ func TestEdgesOfABlurredEdge(t *testing.T) {
 				}
 			}
 		}
+	}
+}
+
+// The edges of a dark line narrower than its blur σ stay apart by the blur: with half its
+// width w they lie where the blurred line's second derivative vanishes,
+//
+//	(x + w) exp(−(x + w)²/2σ²) = (x − w) exp(−(x − w)²/2σ²),
+//
+// after Steger, "An unbiased detector of curvilinear structures", IEEE TPAMI 20, 1998 (from
+// memory). A rim's edge beside a gap that narrows goes that way; measure takes it out.
+func TestEdgesOfANarrowLine(t *testing.T) {
+	const blur, around, dark = 1.0, 0.6, 0.1
+	// Bilinear interpolation adds f(1 − f) to the variance, f being even: 1/6.
+	sigma := math.Sqrt(blur*blur + gradientSigma*gradientSigma + 1.0/6)
+	for _, w := range []float64{0.4, 0.8, 1.2, 2} {
+		low, high := w, w+2*sigma
+		for range 60 {
+			x := (low + high) / 2
+			bend := (x+w)*math.Exp(-(x+w)*(x+w)/(2*sigma*sigma)) - (x-w)*math.Exp(-(x-w)*(x-w)/(2*sigma*sigma))
+			if bend > 0 {
+				low = x
+			} else {
+				high = x
+			}
+		}
+		g, p := stripes(0.4, func(across float64) float64 {
+			return around - (around-dark)*(gaussian((across+w)/blur)-gaussian((across-w)/blur))
+		})
+		edges := g.Edges(p)
+		require.Len(t, edges, 2)
+		// Half a grey level of the line's 100 over its 3 px.
+		require.InDelta(t, -low, edges[0].Offset, 0.03, "half width %g", w)
+		require.InDelta(t, low, edges[1].Offset, 0.03, "half width %g", w)
 	}
 }
 
