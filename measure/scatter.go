@@ -77,12 +77,13 @@ func (o *edgeObservation) arc() int {
 // of 1,200 tyres' outlines in two and three photos, given and drawn, two in three lie
 // within 0.04 px of the true outline, 95 % within 0.1 (given) to 0.2 px (drawn); of the rims'
 // within 0.07 (drawn) to 0.15 px and 0.2 to 0.55 px, their circle's common shift taken off.
+// Of an outline that a mudguard covers, what is left is as doubtful as a rim's edge.
 func (a *adjustment) arcSigmaPx(key scatterKey, photos float64) float64 {
 	switch {
 	case key.kind == RimCircle:
 		return max(0.15, 0.3/photos)
 	case a.covered[key.side]:
-		return 0.4 / photos
+		return 0.3 / photos
 	}
 	return max(0.08, 0.25/(photos*photos))
 }
