@@ -31,7 +31,7 @@ const maxCorrelationLag = 12
 // (Bartlett, J. R. Stat. Soc. Suppl. 8, 1946).
 func (a *adjustment) learn(edgeResiduals []float64, photos float64) scatter {
 	residuals := map[scatterKey][]float64{}
-	covered, worth := map[scatterKey]map[int]bool{}, scatter{}
+	met, worth := map[scatterKey]map[int]bool{}, scatter{} // arcs, plain points
 	for i, r := range edgeResiduals {
 		o := &a.edges[i]
 		key := o.scatterKey()
@@ -39,15 +39,15 @@ func (a *adjustment) learn(edgeResiduals []float64, photos float64) scatter {
 			r = math.NaN() // a gross error: its place is kept, its value does not count
 		}
 		residuals[key] = append(residuals[key], r/o.factor)
-		if covered[key] == nil {
-			covered[key] = map[int]bool{}
+		if met[key] == nil {
+			met[key] = map[int]bool{}
 		}
-		covered[key][o.arc()] = true
+		met[key][o.arc()] = true
 		worth[key] += 1 / (o.factor * o.factor)
 	}
 	learned, soft := scatter{}, a.softness()
 	for key, list := range residuals {
-		perArc := worth[key] / float64(len(covered[key])) // plain points
+		perArc := worth[key] / float64(len(met[key]))
 		sigma, ok := correlatedSigma(list)
 		if !ok {
 			sigma = fewPointsSigmaPx
