@@ -1,7 +1,12 @@
 #include "opencv.h"
 
 #include <algorithm>
+#include <cstdlib>
 #include <vector>
+
+#ifdef __GLIBC__
+#include <malloc.h>
+#endif
 
 #include <opencv2/calib3d.hpp>
 #include <opencv2/core.hpp>
@@ -21,6 +26,13 @@
 #endif
 
 namespace {
+
+#ifdef __GLIBC__
+// glibc keeps freed pictures in an arena for each thread that decoded one, and Go moves
+// from thread to thread: with a single arena three photos of 12 megapixels peak a fifth
+// lower, and take no longer.
+[[maybe_unused]] const int oneArena = mallopt(M_ARENA_MAX, 1);
+#endif
 
 using Corners = std::vector<std::vector<cv::Point2f>>;
 
