@@ -1,7 +1,6 @@
 package measure
 
 import (
-	"encoding/json"
 	"fmt"
 	"math"
 	"os"
@@ -16,7 +15,6 @@ import (
 
 	"rimpair/calib"
 	drawn "rimpair/samples"
-	"rimpair/vision"
 )
 
 // This file says what an error of total toe is made of. Where the truth is known, each
@@ -45,24 +43,16 @@ func TestErrorIsTheSumOfItsLines(t *testing.T) {
 
 // explainError measures the first state of a set.
 func explainError(t *testing.T, folder string) {
-	raw, err := os.ReadFile(filepath.Join(folder, "truth.json"))
-	require.NoError(t, err)
-	var truth drawn.Truth
-	require.NoError(t, json.Unmarshal(raw, &truth))
+	truth := truthIn(t, folder)
 	photos := firstState(truth.Photos)
 	if len(photos) == 0 || photos[0].State.Wheels.L.TyreWidthMm == 0 {
 		t.Skip("the truth says nothing of the tyres")
 	}
-	var inputs []Input
+	var names []string
 	for _, p := range photos {
-		photo, err := vision.Load(filepath.Join(folder, p.File), vision.DefaultLimits())
-		require.NoError(t, err)
-		corners, err := vision.FindSheets(photo.Gray)
-		if err != nil {
-			t.Skip(err)
-		}
-		inputs = append(inputs, Input{photo, corners})
+		names = append(names, p.File)
 	}
+	inputs := inputsIn(t, folder, names...)
 	order := byContent(inputs)
 	m, f, err := settle(arranged(inputs, order), Settings{BeadSeatMm: photos[0].State.Wheels.L.BeadSeatMm})
 	if err != nil {
@@ -102,11 +92,7 @@ func (f *fitted) movedBy(gradient []float64, truth *Scene) (moved map[string]flo
 	var pull []float64 // of each row's residual on the quantity
 	f.adjustment.rows(f.scene, func(r Row) {
 		_, weight := r.Loss.at(r.Residual)
-		along := 0.0
-		for k, c := range r.Cols {
-			along += r.Derivs[k] * direction.AtVec(c)
-		}
-		pull = append(pull, weight*along)
+		pull = append(pull, weight*r.along(&direction))
 	})
 	moved = map[string]float64{}
 	i := 0

@@ -42,6 +42,14 @@ type Row struct {
 	Sigma float64
 }
 
+// along is how the residual changes along a direction of the unknowns.
+func (r *Row) along(direction *mat.VecDense) (sum float64) {
+	for k, c := range r.Cols {
+		sum += r.Derivs[k] * direction.AtVec(c)
+	}
+	return sum
+}
+
 // Problem is an adjustment whose state S may be anything: numbers, rotation
 // matrices, whole cameras. The solver only moves it by small steps δ.
 type Problem[S any] struct {
@@ -206,10 +214,7 @@ func Shares[S any](p Problem[S], s S, covariance mat.Symmetric, gradient []float
 	p.Rows(s, func(r Row) {
 		_, weight := r.Loss.at(r.Residual)
 		sigma := cmp.Or(r.Sigma, 1)
-		var along float64
-		for k, c := range r.Cols {
-			along += r.Derivs[k] * direction.AtVec(c)
-		}
+		along := r.along(&direction)
 		share := shares[r.Group]
 		share.Variance += weight * along * along
 		share.Sensitivity = math.Hypot(share.Sensitivity, weight*along/sigma)

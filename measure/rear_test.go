@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"gonum.org/v1/gonum/mat"
 
+	drawn "rimpair/samples"
 	"rimpair/vision"
 )
 
@@ -19,9 +20,15 @@ const samplePhotos = "../samples/photos/plan-bench"
 
 func sampleInputs(t *testing.T, names ...string) []Input {
 	t.Helper()
+	return inputsIn(t, samplePhotos, names...)
+}
+
+// inputsIn loads some photos of a set.
+func inputsIn(t *testing.T, folder string, names ...string) []Input {
+	t.Helper()
 	var inputs []Input
 	for _, name := range names {
-		photo, err := vision.Load(filepath.Join(samplePhotos, name), vision.DefaultLimits())
+		photo, err := vision.Load(filepath.Join(folder, name), vision.DefaultLimits())
 		require.NoError(t, err)
 		corners, err := vision.FindSheets(photo.Gray)
 		require.NoError(t, err)
@@ -30,32 +37,23 @@ func sampleInputs(t *testing.T, names ...string) []Input {
 	return inputs
 }
 
-// trueWheel is a wheel in truth.json.
-type trueWheel struct {
-	HeadingDeg float64    `json:"heading_deg"`
-	RimToeDeg  float64    `json:"rim_toe_deg"`
-	CamberDeg  float64    `json:"camber_deg"`
-	HubMm      [3]float64 `json:"hub_mm"`
+// truthIn is what is true of a set.
+func truthIn(t *testing.T, folder string) (truth drawn.Truth) {
+	t.Helper()
+	raw, err := os.ReadFile(filepath.Join(folder, "truth.json"))
+	require.NoError(t, err)
+	require.NoError(t, json.Unmarshal(raw, &truth))
+	return truth
 }
 
-func sampleTruth(t *testing.T) (left, right, rear trueWheel) {
+func sampleTruth(t *testing.T) (left, right, rear drawn.WheelTruth) {
 	t.Helper()
-	raw, err := os.ReadFile(filepath.Join(samplePhotos, "truth.json"))
-	require.NoError(t, err)
-	var truth struct {
-		Photos []struct {
-			Truth struct {
-				Wheels struct{ L, R, C trueWheel }
-			}
-		}
-	}
-	require.NoError(t, json.Unmarshal(raw, &truth))
-	w := truth.Photos[0].Truth.Wheels
+	w := truthIn(t, samplePhotos).Photos[0].State.Wheels
 	return w.L, w.R, w.C
 }
 
 // trueRear is the sample's rear wheel against the front pair.
-func trueRear(t *testing.T) (bisector, centreline, dx, dy float64, rear trueWheel) {
+func trueRear(t *testing.T) (bisector, centreline, dx, dy float64, rear drawn.WheelTruth) {
 	t.Helper()
 	left, right, rear := sampleTruth(t)
 	dx, dy = (left.HubMm[0]+right.HubMm[0])/2-rear.HubMm[0], (left.HubMm[1]+right.HubMm[1])/2-rear.HubMm[1]
@@ -82,8 +80,8 @@ func assertOwnToes(t *testing.T, wheels []WheelResult) {
 	t.Helper()
 	left, right, _ := sampleTruth(t)
 	_, centreline, _, _, _ := trueRear(t)
-	assertInside(t, "left toe", wheels[Left].ToeDeg, left.RimToeDeg+centreline)
-	assertInside(t, "right toe", wheels[Right].ToeDeg, right.RimToeDeg-centreline)
+	assertInside(t, "left toe", wheels[Left].ToeDeg, *left.RimToeDeg+centreline)
+	assertInside(t, "right toe", wheels[Right].ToeDeg, *right.RimToeDeg-centreline)
 }
 
 // One of two states shows the rear wheel: it is measured between the front wheels of that

@@ -156,9 +156,8 @@ func (m *set) rimPoints(scene *Scene, photo int, side Side, face Face, edge rimE
 		if !ok || e.Clear < rimClearPx || outline(&ip, shift+e.Offset) {
 			continue
 		}
-		seen := o.seen(&p, ip.u, e)
-		seen.narrow = c.narrowing(&ip)
-		list = append(list, seen)
+		o.narrow = c.narrowing(&ip)
+		list = append(list, o.seen(&p, ip.u, e))
 	}
 	return list
 }

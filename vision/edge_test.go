@@ -121,7 +121,7 @@ func TestLongProbeSeesThroughGrains(t *testing.T) {
 		for y := range size {
 			for x := range size {
 				across := (float64(x)-p.At.X)*p.NX + (float64(y)-p.At.Y)*p.NY
-				light := dark + (grains[y/grain][x/grain]-dark)*(1+math.Erf(across/math.Sqrt2))/2
+				light := dark + (grains[y/grain][x/grain]-dark)*gaussian(across)
 				g.Pix[y*size+x] = uint8(math.Round(255 * sRGB(light)))
 			}
 		}
