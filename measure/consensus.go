@@ -77,16 +77,14 @@ func (m *set) contenders(scene *Scene, side Side) []contender {
 // vote returns the wheels that most edges around a guessed one agree with: of its
 // whole outline or of the lower part.
 func (m *set) vote(scene *Scene, side Side, lower bool) []contender {
-	ballots := m.ballots(scene, side)
-	start := scene.Wheels[side]
-	handicap := 0.0
+	heard, handicap := m.ballots, 0.0
 	if lower {
-		handicap = clearlyBetter
-		ballots = slices.DeleteFunc(ballots, func(b ballot) bool { return b.sin > belowSin })
+		heard, handicap = m.lowerBallots, clearlyBetter
 	}
+	start := scene.Wheels[side]
 	prior := m.guessPrior(&start)
 	var list []contender
-	for _, c := range poll(ballots, &prior, ballotTolerance) {
+	for _, c := range poll(heard(scene, side), &prior, ballotTolerance) {
 		list = append(list, contender{start.movedBy(&c.delta), c.share - handicap, lower})
 	}
 	return list
@@ -108,37 +106,53 @@ type hearing struct {
 	lower   [2]bool    // the lower part alone won: there is a mudguard
 }
 
-// hearBoth lets the edges vote on both wheels and takes the contenders that make
-// the best pair: a vehicle has the same tyres on both sides, and stands straight.
-func (m *set) hearBoth(scene *Scene) (heardBest hearing) {
+// hearBoth lets the edges vote on both wheels.
+func (m *set) hearBoth(scene *Scene) hearing {
+	if m.approach.guarded {
+		return m.hearRims(scene)
+	}
 	var heard [2][]contender
 	each(len(heard), func(side int) { heard[side] = m.contenders(scene, Side(side)) })
-	best := math.Inf(-1)
+	h, _ := m.elect(scene, &heard)
+	return h
+}
+
+// elect takes the contenders that make the best pair: a vehicle has the same tyres on both
+// sides, and stands straight.
+func (m *set) elect(scene *Scene, heard *[2][]contender) (elected hearing, best float64) {
+	best = math.Inf(-1)
 	for _, l := range heard[Left] {
 		for _, r := range heard[Right] {
-			if score := l.share + r.share - unlike(&l.wheel, &r.wheel); score > best {
+			if score := l.share + r.share - m.unlikely(&l.wheel, &r.wheel); score > best {
 				best = score
-				heardBest = hearing{support: [2]float64{l.share, r.share}, lower: [2]bool{l.lower, r.lower}}
+				elected = hearing{support: [2]float64{l.share, r.share}, lower: [2]bool{l.lower, r.lower}}
 				scene.Wheels[Left], scene.Wheels[Right] = l.wheel, r.wheel
 			}
 		}
 	}
-	return heardBest
+	return elected, best
 }
 
-// unlike is the penalty for two wheels that differ: builders' practice, no source,
+// unlikely is the penalty for two wheels that differ, and for tyres that reach inward of their
+// rims' bead seats, as a mudguard does that is taken for a tyre. Builders' practice, no source,
 // as for pairSpread. It only guides the choice of edges.
-func unlike(l, r *Wheel) float64 {
-	sum := 0.0
-	for _, d := range [...]struct{ value, spread float64 }{
+func (m *set) unlikely(l, r *Wheel) float64 {
+	differences := [...]struct{ value, spread float64 }{
 		{l.Ring + l.Tube - r.Ring - r.Tube, 1.5},
 		{l.Tube - r.Tube, 1.5},
 		{l.Centre.Z - r.Centre.Z, 2},
 		{l.TiltRad + r.TiltRad, 0.012},
-	} {
-		sum += d.value * d.value / (d.spread * d.spread)
 	}
-	return unlikeWeight * min(sum, unlikeMost)
+	unlike := 0.0
+	for _, d := range differences {
+		unlike += d.value * d.value / (d.spread * d.spread)
+	}
+	unfit := 0.0
+	for side, w := range [2]*Wheel{l, r} {
+		inward := max(0, m.knowledge.rims[side]-w.Ring+w.Tube) / math.Hypot(tubeSigmaMm, m.knowledge.rimSigma)
+		unfit += min(inward*inward, unlikeMost)
+	}
+	return unlikeWeight * (min(unlike, unlikeMost) + unfit)
 }
 
 const (

@@ -90,3 +90,23 @@ func TestAgreementIsGivenUpInTime(t *testing.T) {
 		}
 	})
 }
+
+// Two wheels that differ are as unlikely as one that reaches inward of its rim's bead seat, as a
+// mudguard does; a tyre that is higher than wide is not.
+func TestUnlikelyPairs(t *testing.T) {
+	m := &set{knowledge: knowledge{rims: [2]float64{203, 203}}}
+	wheel := func(ring, tube float64) *Wheel { return &Wheel{Ring: ring, Tube: tube} }
+	tyre := wheel(228, 25)
+	for _, c := range []struct {
+		name        string
+		left, right *Wheel
+		want        float64 // by hand: 0.02 for each square of an offset in its spread
+	}{
+		{"alike", tyre, tyre, 0},
+		{"higher than wide", wheel(231, 22), wheel(231, 22), 0},
+		{"mudguards, 9 mm inward by a spread of 3 mm", wheel(224, 30), wheel(224, 30), 0.02 * 2 * 9},
+		{"a tyre and a mudguard", tyre, wheel(224, 30), 0.02 * (9 + (1+5*5)/(1.5*1.5))},
+	} {
+		require.InDelta(t, c.want, m.unlikely(c.left, c.right), 1e-9, c.name)
+	}
+}

@@ -38,7 +38,7 @@ func (m *set) fitPair(pairs []pairGuess) (*Scene, error) {
 	var bestRims [2]float64
 	for _, pair := range pairs[:min(len(pairs), max(pairsHeard, photosHeard/len(m.inputs)))] {
 		scene, h := m.hear(pair)
-		if both := h.support[Left] + h.support[Right] - unlike(&scene.Wheels[Left], &scene.Wheels[Right]); best == nil || both > bestSupport {
+		if both := h.support[Left] + h.support[Right] - m.unlikely(&scene.Wheels[Left], &scene.Wheels[Right]); best == nil || both > bestSupport {
 			best, bestSupport, m.hearing, bestRims = scene, both, h, m.knowledge.rims
 		}
 		if min(h.support[Left], h.support[Right]) >= sureSupport {

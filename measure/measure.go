@@ -85,21 +85,34 @@ func solve(inputs []Input, settings Settings) (*set, *fitted, error) {
 func (m *set) solve() (*fitted, error) {
 	m.pairs = m.findPairs()
 	f, err := m.solveFrom(m.pairs)
-	hidden := m.hearing.lower[Left] || m.hearing.lower[Right] // as by a mudguard
-	if hidden || refusedAs(err, "wheel_unclear") == nil {
+	if refusedAs(err, misread...) == nil {
 		return f, err
 	}
-	// Grains of asphalt as light and as dark as a tyre may break up its outline, where a
-	// careful eye follows it over a longer stretch.
-	again := *m
-	again.coarse = true
-	f, refused := again.solveFrom(m.pairs)
-	if refused != nil {
-		return nil, err
+	for _, a := range approaches {
+		again := *m
+		again.approach = a
+		if f, refused := again.solveFrom(m.pairs); refused == nil {
+			*m = again
+			return f, nil
+		}
 	}
-	*m = again
-	return f, nil
+	return nil, err
 }
+
+// approach is how edges are taken for the wheels'.
+type approach struct {
+	// coarse: over longer stretches. Grains of asphalt as light and as dark as a tyre may
+	// break up its outline, where a careful eye follows it farther.
+	coarse bool
+	// guarded: the rims' first, as under mudguards, whose edges pass for a tyre's.
+	guarded bool
+}
+
+// misread are refusals that edges taken for others lead to, and approaches what is tried then.
+var (
+	misread    = []string{"wheel_unclear", "size_mismatch"}
+	approaches = []approach{{coarse: true}, {guarded: true}, {coarse: true, guarded: true}}
+)
 
 // solveFrom is solve from pairs of guessed wheels, best first.
 func (m *set) solveFrom(pairs []pairGuess) (*fitted, error) {

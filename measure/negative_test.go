@@ -31,9 +31,13 @@ type studio struct {
 
 func newStudio(t *testing.T, seed uint64, setting samples.Setting) *studio {
 	t.Helper()
-	s := &studio{scene: samples.NewScene(seed, samples.Options{
-		LongSide: 2000, Setting: setting, Views: []samples.View{samples.Front, samples.RearView},
-	})}
+	return newStudioOf(t, seed, samples.Options{Setting: setting})
+}
+
+func newStudioOf(t *testing.T, seed uint64, o samples.Options) *studio {
+	t.Helper()
+	o.LongSide, o.Views = 2000, []samples.View{samples.Front, samples.RearView}
+	s := &studio{scene: samples.NewScene(seed, o)}
 	s.front, s.rear = s.take(t, 0, nil), s.take(t, 1, nil)
 	return s
 }

@@ -99,7 +99,9 @@ func (m *set) findRim(scene *Scene, side Side, face Face, sign float64) (Wheel, 
 	start.expectRim(face, m.knowledge.rims[side])
 	trial := scene.clone()
 	trial.Wheels[side] = start
-	ballots := m.rimBallots(trial, side, face, sign)
+	rim := free{rims: [2]bool{side == Left, side == Right}}
+	rim.faces[side][face] = true
+	ballots := m.rimBallots(trial, side, face, rimQuestion(newLayout(trial, rim), rimWindowPx, sign))
 	if len(ballots) < minRimBallots {
 		return start, rimEdge{}
 	}
@@ -125,11 +127,13 @@ func (m *set) findRim(scene *Scene, side Side, face Face, sign float64) (Wheel, 
 	return start, rimEdge{found: found, sign: sign, share: favourite.share}
 }
 
+// rimQuestion asks for the rims' edges, as steps of the given sign.
+func rimQuestion(l layout, windowPx, sign float64) question {
+	return question{layout: l, windowPx: windowPx, sign: sign, leastStep: rimMinStep, fullStep: rimFullStep}
+}
+
 // rimBallots probes the rim's edge of one face in all photos.
-func (m *set) rimBallots(scene *Scene, side Side, face Face, sign float64) []ballot {
-	f := free{rims: [2]bool{side == Left, side == Right}}
-	f.faces[side][face] = true
-	q := question{layout: newLayout(scene, f), windowPx: rimWindowPx, sign: sign, leastStep: rimMinStep, fullStep: rimFullStep}
+func (m *set) rimBallots(scene *Scene, side Side, face Face, q question) []ballot {
 	var list []ballot
 	for photo := range scene.Photos {
 		v := scene.view(photo)

@@ -129,7 +129,8 @@ func (m *set) verifyState(f *fitted) error {
 	if err != nil {
 		return m.unsettled(err)
 	}
-	limit, said, moved := significant(len(motions)*len(m.inputs)), "", 0
+	alarm := significant(len(motions) * len(m.inputs))
+	most, said, moved := alarm, "", 0
 	// Of two photos either may be called the moved one: the later, then.
 	for photo := len(m.inputs) - 1; photo >= 0; photo-- {
 		change, ok := g.changeOf(photo)
@@ -139,9 +140,12 @@ func (m *set) verifyState(f *fitted) error {
 		for i := range motions {
 			value, u := change.along(&motions[i].direction)
 			z := math.Abs(value) / (u * g.inflation())
-			if z > limit*(1+1e-6) && math.Abs(value) >= motions[i].matters {
-				limit, said, moved = z, motions[i].say(value), photo
+			if z > most*(1+1e-6) && math.Abs(value) >= motions[i].matters {
+				most, said, moved = z, motions[i].say(value), photo
 			}
+		}
+		if _, u := change.along(&toeBetween); m.approach != (approach{}) && alarm*u*g.inflation() > rodsShowRad {
+			return unclear(m.inputs[photo].Photo.Path, "Too little of the wheels is seen to tell whether they moved between the photos.")
 		}
 	}
 	if said == "" {
@@ -252,18 +256,24 @@ type motion struct {
 }
 
 const (
+	// rodsShowRad is what must give the alarm where edges had to be read another way than usual:
+	// tie rods turned by 1° a wheel. Such photos, of wheels that moved, were taken for one state
+	// by 5 mm of toe where it would not have.
+	rodsShowRad     = 2 / degPerRad
 	shiftMattersMm  = 5
 	steerMattersRad = 0.5 / degPerRad // 0.03 mm of toe (DESIGN: 0.4 mm at 2°, with the square)
 )
 
 // motions are asked for; what else could change would change one of them.
+var toeBetween = ofBoth(3, -1, 1)
+
 var motions = []motion{
 	{ofBoth(0, 0.5, 0.5), shiftMattersMm, shifted("stand %.0f mm farther right", "stand %.0f mm farther left", 1)},
 	{ofBoth(1, 0.5, 0.5), shiftMattersMm, shifted("stand %.0f mm farther forward", "stand %.0f mm farther back", 1)},
 	{ofBoth(3, 0.5, 0.5), steerMattersRad, shifted("are steered %.1f° more to the left", "are steered %.1f° more to the right", degPerRad)},
 	{ofBoth(0, -1, 1), 0, shifted("stand %.1f mm farther apart", "stand %.1f mm closer together", 1)},
 	{ofBoth(1, -1, 1), shiftMattersMm, shifted("stand turned, the right one %.0f mm farther forward", "stand turned, the right one %.0f mm farther back", 1)},
-	{ofBoth(3, -1, 1), 0, shifted("have %.1f° more toe-in between them", "have %.1f° less toe-in between them", degPerRad)},
+	{toeBetween, 0, shifted("have %.1f° more toe-in between them", "have %.1f° less toe-in between them", degPerRad)},
 }
 
 // ofBoth is the sum of one number of both wheels' changes with these factors.

@@ -47,9 +47,9 @@ type set struct {
 	corners   []cornerObservation
 	rims      [2][2]rimEdge // of each wheel's faces
 	pairs     []pairGuess   // that were found, best first
-	coarse    bool          // edges are read over longer stretches, as of coarse ground
-	hearing   hearing       // of the pair that was taken
-	positions *positions    // of the wheels, where the photos show several
+	approach  approach
+	hearing   hearing    // of the pair that was taken
+	positions *positions // of the wheels, where the photos show several
 }
 
 func newSet(inputs []Input, settings Settings) (*set, error) {

@@ -39,7 +39,7 @@ func fitStates(states []State, settings Settings) (*set, *fitted, error) {
 	}
 	m, err := prepare(inputs, settings)
 	if err == nil {
-		m.coarse, err = verifyEach(states, settings)
+		m.approach, err = verifyEach(states, settings)
 	}
 	if err != nil {
 		return nil, nil, err
@@ -79,20 +79,21 @@ func fitStates(states []State, settings Settings) (*set, *fitted, error) {
 	return m, f, err
 }
 
-// verifyEach settles each state by itself: what is refused then is no state. It says
-// whether one stands on coarse ground.
-func verifyEach(states []State, settings Settings) (coarse bool, err error) {
+// verifyEach settles each state by itself: what is refused then is no state. It says how
+// edges were read where one asked for more than the usual.
+func verifyEach(states []State, settings Settings) (a approach, err error) {
 	for _, state := range states {
 		if len(state.Inputs) < 2 {
 			continue
 		}
 		one, _, err := settle(state.Inputs, settings)
 		if err != nil {
-			return false, inState(state.Name, err)
+			return a, inState(state.Name, err)
 		}
-		coarse = coarse || one.coarse
+		a.coarse = a.coarse || one.approach.coarse
+		a.guarded = a.guarded || one.approach.guarded
 	}
-	return coarse, nil
+	return a, nil
 }
 
 // only is the set of some of the photos, cameras and sheets where all of them put them.

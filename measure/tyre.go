@@ -72,7 +72,7 @@ func (m *set) outlineFree(side Side) func(*imagePoint) bool {
 // probe is the line across a curve's point on which its edge is looked for.
 func (m *set) probe(c *locus, ip *imagePoint, halfWidth float64) vision.Probe {
 	p := vision.Probe{At: ip.px, NX: ip.nx, NY: ip.ny, HalfWidth: halfWidth, Curvature: c.curvature(ip)}
-	if m.coarse {
+	if m.approach.coarse {
 		p.HalfLength = coarseHalfLength
 	}
 	return p

@@ -121,11 +121,24 @@ func (m *set) verifyPhotos(f *fitted) error {
 				Remedy: "Step back until both front wheels and the sheets are whole in the photo.",
 			}
 		}
-		if len(m.inputs) > 1 && (outline.share() < leastPhotoSay || m.dissents(f, photo)) {
+		if len(m.inputs) > 1 && (!m.speaks(f, photo, outline) || m.dissents(f, photo)) {
 			return photoDisagrees(name, "The wheels are not where the other photos put them.")
 		}
 	}
 	return nil
+}
+
+// speaks says whether a photo agrees by some of the outlines, or by the rims' edges where
+// little of those is left.
+func (m *set) speaks(f *fitted, photo int, outline tally) bool {
+	if outline.share() >= leastPhotoSay {
+		return true
+	}
+	var rims tally
+	for side := range f.scene.Wheels {
+		rims.add(m.rimTally(f, photo, Side(side)))
+	}
+	return rims.probes >= fewProbes && rims.share() >= rimClearShare
 }
 
 // dissents says whether a photo by itself would put a wheel elsewhere: whether its
@@ -149,7 +162,7 @@ func (m *set) dissents(f *fitted, photo int) bool {
 }
 
 // verifyWheels refuses wheels of which too little agrees. A wheel is clear by enough
-// of its outline, or by less and its rim's edge; one that is not may lean on the vote
+// of its outline, by less and its rim's edge, or by the rim alone where it settles it; one that is not may lean on the vote
 // where the other is clear, or where both tyres, found apart, come out the same size and
 // its rim is seen: mudguards are of one size too.
 func (m *set) verifyWheels(f *fitted) error {
@@ -200,7 +213,7 @@ func (m *set) clarity(f *fitted, side Side) (share float64, clear bool) {
 	if m.hearing.lower[side] {
 		enough = clearLowerShare
 	}
-	return share, share >= enough || share >= leastShare && rim >= rimClearShare
+	return share, share >= enough || share >= leastShare && rim >= rimClearShare || m.rimSettles(f, side)
 }
 
 // verifySize refuses rims that are not of the size that was given, which a sheet
@@ -274,11 +287,29 @@ func (t *tally) share() float64 { return float64(t.agreeing) / float64(max(1, t.
 // outlineTally tallies a tyre's outline in a photo, where no mudguard covers it.
 func (m *set) outlineTally(f *fitted, photo int, side Side) tally {
 	c := newLocus(f.scene.wheel(photo, side), TyreOuter, 0, f.scene.view(photo))
-	t := tally{probes: len(m.probes(&c, photo, probeSpacingPx, m.outlineFree(side)))}
-	for i, o := range f.adjustment.edges {
-		if o.photo == photo && o.side == side && o.kind == TyreOuter && math.Abs(f.residuals[i]) < agreeingPx {
-			t.agreeing++
+	return tally{
+		probes:   len(m.probes(&c, photo, probeSpacingPx, m.outlineFree(side))),
+		agreeing: f.agreeing(photo, side, TyreOuter),
+	}
+}
+
+// rimTally tallies the edges of a rim in a photo, on the faces where they were found.
+func (m *set) rimTally(f *fitted, photo int, side Side) tally {
+	t := tally{agreeing: f.agreeing(photo, side, RimCircle)}
+	for face, edge := range m.rims[side] {
+		if edge.found {
+			c := newLocus(f.scene.wheel(photo, side), RimCircle, Face(face), f.scene.view(photo))
+			t.probes += len(m.probes(&c, photo, probeSpacingPx, rimVisible(&c)))
 		}
 	}
 	return t
+}
+
+// agreeing counts the edges of a kind that agree.
+func (f *fitted) agreeing(photo int, side Side, kind EdgeKind) int {
+	n := 0
+	for i, o := range f.adjustment.edges {
+		n += count(o.photo == photo && o.side == side && o.kind == kind && math.Abs(f.residuals[i]) < agreeingPx)
+	}
+	return n
 }

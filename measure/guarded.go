@@ -1,0 +1,74 @@
+package measure
+
+import (
+	"math"
+	"slices"
+)
+
+// This file finds wheels by their rims' edges where mudguards hide the tyres: their edges pass
+// for a tyre's outline, and outvote the little that is left of it. A rim's edge is seen from the
+// inside of a vehicle, as no mudguard reaches there, and its size is known.
+
+const (
+	rimRoundsHeard = 3 // each where the last one put the wheel, since edges are linear only near it
+	// How well the rim's edge then tells where the tyre is.
+	rimPlaceSigmaMm  = 1.0
+	rimPlaceSigmaRad = 0.003
+)
+
+// hearRims lets the rims' edges vote on both wheels, as steps of the same sign, then what is
+// left of the tyres' outlines on their size.
+func (m *set) hearRims(scene *Scene) (elected hearing) {
+	guess, best := scene.clone(), math.Inf(-1)
+	for _, sign := range [2]float64{-1, 1} {
+		var heard [2][]contender
+		each(len(heard), func(side int) { heard[side] = m.rimContenders(guess, Side(side), sign) })
+		trial := guess.clone()
+		if h, score := m.elect(trial, &heard); score > best {
+			elected, best, scene.Wheels = h, score, trial.Wheels
+		}
+	}
+	for side := range scene.Wheels {
+		w := &scene.Wheels[side]
+		prior := m.guessPrior(w)
+		for number := range wheelHeading {
+			prior.know(number, 0, rimPlaceSigmaMm)
+		}
+		prior.know(wheelHeading, 0, rimPlaceSigmaRad)
+		prior.know(wheelTilt, 0, rimPlaceSigmaRad)
+		if list := poll(m.lowerBallots(scene, Side(side)), &prior, ballotTolerance); len(list) > 0 {
+			elected.support[side] = list[0].share
+			*w = w.movedBy(&list[0].delta)
+		}
+	}
+	return elected
+}
+
+// rimContenders are the wheels around a guessed one that the most of its rim's edges agree with.
+func (m *set) rimContenders(guess *Scene, side Side, sign float64) (list []contender) {
+	s := guess.clone()
+	w := &s.Wheels[side]
+	place := newLayout(s, free{tyres: [2]bool{side == Left, side == Right}})
+	for range rimRoundsHeard {
+		var ballots []ballot
+		for _, face := range [2]Face{FaceLeft, FaceRight} {
+			w.expectRim(face, m.knowledge.rims[side])
+			ballots = append(ballots, m.rimBallots(s, side, face, rimQuestion(place, ballotWindowPx, sign))...)
+		}
+		prior := m.guessPrior(w)
+		list = list[:0]
+		for _, c := range poll(ballots, &prior, ballotTolerance) {
+			list = append(list, contender{w.movedBy(&c.delta), c.share, true})
+		}
+		if len(list) == 0 {
+			break
+		}
+		*w = list[0].wheel
+	}
+	return list
+}
+
+// lowerBallots are those of a tyre's outline where no mudguard reaches.
+func (m *set) lowerBallots(scene *Scene, side Side) []ballot {
+	return slices.DeleteFunc(m.ballots(scene, side), func(b ballot) bool { return b.sin > belowSin })
+}

@@ -1,0 +1,33 @@
+package measure_test
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"rimpair/measure"
+	"rimpair/samples"
+)
+
+// Mudguards over both wheels, from the front and the rear: their edges pass for the tyres', and
+// only the rims tell.
+func TestRimsUnderMudguards(t *testing.T) {
+	s := newStudioOf(t, 897606, samples.Options{Guards: samples.WithGuards})
+	m, err := measure.Measure([]measure.Input{s.front, s.rear}, s.settings())
+	require.NoError(t, err)
+	assertCovers(t, "rim total toe", m.Result.RimTotalToeMm, s.truth().RimTotalToeMm)
+	assertCovers(t, "track", m.Result.TrackMm, s.truth().TrackMm)
+}
+
+// Two photos of wheels so far hidden that each by itself hardly knows the toe agree on some
+// state even where tie rods were turned by 1° a wheel in between.
+func TestHiddenWheelsThatMoved(t *testing.T) {
+	turned := func(c *samples.Scene) {
+		c.Vehicle.Left.ToeDeg++
+		c.Vehicle.Right.ToeDeg++
+	}
+	s := newStudioOf(t, 897603, samples.Options{Guards: samples.WithGuards})
+	m, err := measure.Measure([]measure.Input{s.front, s.take(t, 1, turned)}, s.settings())
+	assert.Contains(t, []string{"wheel_unclear", "photo_disagrees"}, requireRefused(t, m, err).Code)
+}
