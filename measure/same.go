@@ -145,7 +145,7 @@ func (m *set) verifyState(f *fitted) error {
 			}
 		}
 		if _, u := change.along(&toeBetween); m.approach != (approach{}) && alarm*u*g.inflation() > rodsShowRad {
-			return unclear(m.inputs[photo].Photo.Path, "Too little of the wheels is seen to tell whether they moved between the photos.")
+			return m.unsettled(errors.New("wheels that moved between them would not show"))
 		}
 	}
 	if said == "" {
