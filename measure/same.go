@@ -264,9 +264,10 @@ const (
 	steerMattersRad = 0.5 / degPerRad // 0.03 mm of toe (DESIGN: 0.4 mm at 2°, with the square)
 )
 
-// motions are asked for; what else could change would change one of them.
+// toeBetween is how much more the wheels toe in.
 var toeBetween = ofBoth(3, -1, 1)
 
+// motions are asked for; what else could change would change one of them.
 var motions = []motion{
 	{ofBoth(0, 0.5, 0.5), shiftMattersMm, shifted("stand %.0f mm farther right", "stand %.0f mm farther left", 1)},
 	{ofBoth(1, 0.5, 0.5), shiftMattersMm, shifted("stand %.0f mm farther forward", "stand %.0f mm farther back", 1)},

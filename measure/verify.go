@@ -162,9 +162,9 @@ func (m *set) dissents(f *fitted, photo int) bool {
 }
 
 // verifyWheels refuses wheels of which too little agrees. A wheel is clear by enough
-// of its outline, by less and its rim's edge, or by the rim alone where it settles it; one that is not may lean on the vote
-// where the other is clear, or where both tyres, found apart, come out the same size and
-// its rim is seen: mudguards are of one size too.
+// of its outline, by less and its rim's edge, or by that alone where it settles it; one
+// that is not may lean on the vote where the other is clear, or where both tyres, found
+// apart, come out the same size and its rim is seen: mudguards are of one size too.
 func (m *set) verifyWheels(f *fitted) error {
 	var share [2]float64
 	var clear [2]bool
