@@ -91,8 +91,8 @@ func TestAgreementIsGivenUpInTime(t *testing.T) {
 	})
 }
 
-// Two wheels that differ are as unlikely as one that reaches inward of its rim's bead seat, as a
-// mudguard does; a tyre that is higher than wide is not.
+// Two wheels are unlikely that differ, or of which one reaches inward of its rim's bead seat, as a
+// mudguard does; tyres that are higher than wide are not.
 func TestUnlikelyPairs(t *testing.T) {
 	m := &set{knowledge: knowledge{rims: [2]float64{203, 203}}}
 	wheel := func(ring, tube float64) *Wheel { return &Wheel{Ring: ring, Tube: tube} }

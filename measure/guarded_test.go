@@ -23,11 +23,7 @@ func TestRimsUnderMudguards(t *testing.T) {
 // Two photos of wheels so far hidden that each by itself hardly knows the toe agree on some
 // state even where tie rods were turned by 1° a wheel in between.
 func TestHiddenWheelsThatMoved(t *testing.T) {
-	turned := func(c *samples.Scene) {
-		c.Vehicle.Left.ToeDeg++
-		c.Vehicle.Right.ToeDeg++
-	}
 	s := newStudioOf(t, 897603, samples.Options{Guards: samples.WithGuards})
-	m, err := measure.Measure([]measure.Input{s.front, s.take(t, 1, turned)}, s.settings())
+	m, err := measure.Measure([]measure.Input{s.front, s.take(t, 1, turnTieRods)}, s.settings())
 	assert.Contains(t, []string{"wheel_unclear", "photo_disagrees"}, requireRefused(t, m, err).Code)
 }
