@@ -23,6 +23,9 @@ import (
 // by c². Kinds of one source are brought to one unit: a tilt counts in mm at the edge
 // of what it tilts, a change of focal length in px at the picture's edge.
 //
+// Points and corners are weighted as if they were less certain than they are, and stated as
+// they are; see reserve.
+//
 // Where the residuals are larger than stated, all σ count as so much larger.
 
 // runoutSigmaMm is the standard uncertainty that run-out of the rims adds to total
@@ -41,7 +44,7 @@ func runoutLine(peakToPeak float64) BudgetLine {
 
 // lines of the adjustment's sources for a quantity with this gradient, in mm.
 func (f *fitted) lines(gradient []float64) []BudgetLine {
-	shares := Shares(f.adjustment.problem(), f.scene, f.covariance(), gradient)
+	shares := Shares(f.adjustment.problem(), f.scene, f.solution.Covariance, gradient)
 	var lines []BudgetLine
 	for src := range numSources {
 		share, ok := shares[int(src)]
@@ -73,7 +76,7 @@ func (f *fitted) sourceDof(src source) float64 {
 		return math.Inf(1)
 	}
 	if f.scatters == nil {
-		f.scatters = Scatters(f.adjustment.problem(), f.scene, f.covariance())
+		f.scatters = Scatters(f.adjustment.problem(), f.scene, f.solution.Covariance)
 	}
 	s := f.scatters[int(src)]
 	return max(1, min(s.Redundancy, s.ChiSquare))

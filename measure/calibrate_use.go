@@ -84,7 +84,7 @@ func (f *fitted) cameraCovariance(camera int) *mat.SymDense {
 	c := mat.NewSymDense(len(columns), nil)
 	for i, a := range columns {
 		for j, b := range columns[:i+1] {
-			c.SetSym(i, j, f.inflation()*f.inflation()*f.covariance().At(a, b))
+			c.SetSym(i, j, f.inflation()*f.inflation()*f.solution.Covariance.At(a, b))
 		}
 	}
 	return c

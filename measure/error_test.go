@@ -88,7 +88,7 @@ func firstState(photos []drawn.PhotoTruth) []drawn.PhotoTruth {
 // not ok where an observation is impossible in the true scene.
 func (f *fitted) movedBy(gradient []float64, truth *Scene) (moved map[string]float64, ok bool) {
 	var direction mat.VecDense
-	direction.MulVec(f.covariance(), mat.NewVecDense(len(gradient), gradient))
+	direction.MulVec(f.solution.Covariance, mat.NewVecDense(len(gradient), gradient))
 	var pull []float64 // of each row's residual on the quantity
 	f.adjustment.rows(f.scene, func(r Row) {
 		_, weight := r.Loss.at(r.Residual)

@@ -26,10 +26,18 @@ type fitted struct {
 	solution   Solution[*Scene]
 	residuals  []float64       // of the adjustment's edges, px
 	scatters   map[int]Scatter // of the sources; nil until asked for
+	stated     *mat.SymDense   // covariance of the unknowns; likewise
 	doubt      float64         // by which intervals grow; see doubt.go
+	mayHideRad float64         // the toe between the wheels that a photo may differ by unnoticed
 }
 
-func (f *fitted) covariance() *mat.SymDense { return f.solution.Covariance }
+// covariance is that of the unknowns, but for inflation.
+func (f *fitted) covariance() *mat.SymDense {
+	if f.stated == nil {
+		f.stated = Propagated(f.adjustment.problem(), f.scene, f.solution.Covariance)
+	}
+	return f.stated
+}
 
 // fitPair finds both tyres' outlines, the cameras held, from the best of the guesses.
 func (m *set) fitPair(pairs []pairGuess) (*Scene, error) {

@@ -110,8 +110,8 @@ func (m *set) forecast(f *fitted, from *viewpoint, sheet bool) (u float64, ok bo
 	if err != nil {
 		return 0, false
 	}
-	g := (&fitted{scene: s, adjustment: a, solution: Solution[*Scene]{Covariance: covariance}}).gradient(m.totalToeMm)
-	return f.inflation() * math.Sqrt(variance(covariance, g)), true
+	then := fitted{scene: s, adjustment: a, solution: Solution[*Scene]{Covariance: covariance}}
+	return f.inflation() * math.Sqrt(variance(then.covariance(), then.gradient(m.totalToeMm))), true
 }
 
 // frame is the middle between the wheels, and the vehicle's forward and right.

@@ -40,7 +40,13 @@ type Row struct {
 	// Sigma is the observation's standard uncertainty in the unit in which its group's
 	// sensitivity is wanted; 0: 1.
 	Sigma float64
+	// Reserve is how many times as large as the observation's errors the standard uncertainty
+	// is that its weight stands for; 0: 1. It leaves the solution as it is.
+	Reserve float64
 }
+
+// spread is the standard deviation of the residual where its weight stands for 1.
+func (r *Row) spread() float64 { return 1 / cmp.Or(r.Reserve, 1) }
 
 // along is how the residual changes along a direction of the unknowns.
 func (r *Row) along(direction *mat.VecDense) (sum float64) {
@@ -192,11 +198,39 @@ func Covariance[S any](p Problem[S], s S) (*mat.SymDense, error) {
 	return c, err
 }
 
+// Propagated is the covariance of δ as the observations' errors make it. With C the inverse
+// of JᵀWJ the estimate is −C Jᵀ W r, and its covariance C Jᵀ W V J C, V being by how much less
+// the variances are than their weights stand for: C itself where none has a reserve.
+func Propagated[S any](p Problem[S], s S, covariance mat.Symmetric) *mat.SymDense {
+	spread := p
+	spread.Rows = func(s S, emit func(Row)) bool {
+		var derivs []float64
+		return p.Rows(s, func(r Row) {
+			derivs = derivs[:0]
+			for _, d := range r.Derivs {
+				derivs = append(derivs, d*r.spread())
+			}
+			r.Derivs = derivs
+			emit(r)
+		})
+	}
+	n, _ := linearise(spread, s)
+	var half, full mat.Dense
+	half.Mul(covariance, n.matrix)
+	full.Mul(&half, covariance)
+	c := mat.NewSymDense(p.Unknowns, nil)
+	for i := range p.Unknowns {
+		for j := i; j < p.Unknowns; j++ {
+			c.SetSym(i, j, full.At(i, j))
+		}
+	}
+	return c
+}
+
 // Share is what the observations of one group bring to a quantity.
 type Share struct {
-	// Variance of the quantity that comes from these observations. The estimate is
-	// −C Jᵀ W r, so an observation moves it by W J·C·gradient; with the variance 1/W
-	// that its weight stands for, the groups' add up to gradientᵀ·C·gradient.
+	// Variance of the quantity that comes from these observations, of those that add up to
+	// gradientᵀ·Propagated·gradient.
 	Variance float64
 	// Sensitivity of the quantity to their values: of one observation or prior, by how
 	// much the quantity moves for each unit of its value; of several the root of the sum
@@ -216,9 +250,9 @@ func Shares[S any](p Problem[S], s S, covariance mat.Symmetric, gradient []float
 		sigma := cmp.Or(r.Sigma, 1)
 		along := r.along(&direction)
 		share := shares[r.Group]
-		share.Variance += weight * along * along
+		share.Variance += weight * along * along * r.spread() * r.spread()
 		share.Sensitivity = math.Hypot(share.Sensitivity, weight*along/sigma)
-		share.SigmaRms += sigma * sigma
+		share.SigmaRms += sigma * sigma * r.spread() * r.spread()
 		shares[r.Group] = share
 		counts[r.Group]++
 	})

@@ -328,6 +328,40 @@ func TestShares(t *testing.T) {
 	require.InEpsilon(t, math.Sqrt(want), parts[0].Sensitivity, 1e-12)
 }
 
+// Weights with a reserve leave the solution alone; what is stated is what the observations'
+// own noise makes of it: the estimator C·Jᵀ applied to each row's variance.
+func TestReserve(t *testing.T) {
+	j := [][]float64{{1, 2}, {3, -1}, {2, 2}, {0.5, 7}}
+	reserves := []float64{1, 2, 0, 5} // 0: none
+	plain := linear(j, []float64{1, 2, 3, 4}, nil)
+	p := plain
+	p.Rows = func(x []float64, emit func(Row)) bool {
+		i := 0
+		return plain.Rows(x, func(r Row) {
+			r.Reserve = reserves[i]
+			i++
+			emit(r)
+		})
+	}
+	s, err := Solve(p, []float64{0, 0}, Options{})
+	require.NoError(t, err)
+	without, err := Solve(plain, []float64{0, 0}, Options{})
+	require.NoError(t, err)
+	require.Equal(t, without, s)
+
+	gradient := mat.NewVecDense(2, []float64{0.3, -2})
+	var want float64
+	for i, row := range j {
+		along := mat.Inner(gradient, s.Covariance, mat.NewVecDense(2, row)) / max(1, reserves[i])
+		want += along * along
+	}
+	stated := Propagated(p, s.State, s.Covariance)
+	require.InEpsilon(t, want, mat.Inner(gradient, stated, gradient), 1e-12)
+	parts := Shares(p, s.State, s.Covariance, gradient.RawVector().Data)
+	require.InEpsilon(t, want, parts[0].Variance+parts[1].Variance, 1e-12)
+	require.True(t, mat.EqualApprox(s.Covariance, Propagated(plain, s.State, s.Covariance), 1e-12))
+}
+
 // BenchmarkSolve is one adjustment of the size that a set of photos makes.
 func BenchmarkSolve(b *testing.B) {
 	const unknowns, rows, touched = 150, 6000, 20

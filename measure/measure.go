@@ -410,6 +410,9 @@ func (m *set) notes(f *fitted) []Message {
 	if len(m.inputs) == 1 && m.knowledge.cameras[0].white == nil {
 		notes = append(notes, Message{Code: "one_photo"})
 	}
+	if f.mayHideRad > 0 {
+		notes = append(notes, Message{"one_state", Params{"degrees": f.mayHideRad * degPerRad, "mm": f.mayHideRad * m.rimsMm(f.scene) / 2}})
+	}
 	notes = append(notes, m.profileNotes()...)
 	if len(m.scene.Sheets) == 1 {
 		notes = append(notes, Message{Code: "one_sheet"})

@@ -218,7 +218,7 @@ func (mc *monteCarlo) measure(w *world, on func(source) bool) (toeMm float64, li
 	}
 	truth := w.moved(off)
 	a := adjustment{layout: w.layout, priors: w.priors}
-	a.corners, a.edges = observeEvery(mc.every, truth, noise)
+	a.corners, a.edges = observeEvery(mc.every, truth, func(src source) float64 { return noise(src) / reserve })
 	a.edges = slices.DeleteFunc(a.edges, w.unseen)
 	// The start is near: little damping saves half of the steps.
 	solution, err := Solve(a.problem(), w.start, Options{Tolerance: 1e-3, Damping: 1e-6})

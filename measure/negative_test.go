@@ -162,9 +162,27 @@ func (s *studio) testBad(t *testing.T) {
 }
 
 // turnTieRods turns each wheel by 1°.
-func turnTieRods(c *samples.Scene) {
-	c.Vehicle.Left.ToeDeg++
-	c.Vehicle.Right.ToeDeg++
+func turnTieRods(c *samples.Scene) { turnRods(c, 1) }
+
+func turnRods(c *samples.Scene, degrees float64) {
+	c.Vehicle.Left.ToeDeg += degrees
+	c.Vehicle.Right.ToeDeg += degrees
+}
+
+// A result says how far tie rods could have been turned between its photos unnoticed. It says
+// so for a power of 80 %: half as much again gives the alarm.
+func TestWhatMayHideIsNoted(t *testing.T) {
+	s := newStudio(t, testSeed, samples.Bench)
+	m, err := measure.Measure([]measure.Input{s.front, s.rear}, s.settings())
+	require.NoError(t, err)
+	i := slices.IndexFunc(m.Result.Notes, func(n measure.Message) bool { return n.Code == "one_state" })
+	require.NotEqual(t, -1, i)
+	hides := m.Result.Notes[i].Params["degrees"].(float64)
+	for _, sign := range []float64{-1, 1} {
+		rear := s.take(t, 1, func(c *samples.Scene) { turnRods(c, sign*1.5*hides/2) })
+		m, err := measure.Measure([]measure.Input{s.front, rear}, s.settings())
+		assert.Equal(t, "photo_disagrees", requireRefused(t, m, err).Code)
+	}
 }
 
 // zoomIn narrows the view until the outer halves of both wheels are out of it.

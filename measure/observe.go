@@ -150,7 +150,7 @@ func (a *adjustment) cornerRows(s *Scene, views []view, o *cornerObservation, b 
 		if bumps := a.layout.bumps[o.sheet]; bumps != nil {
 			b.addVec(bumps[o.index][:], onSheet)
 		}
-		emit(Row{Cols: b.cols, Derivs: b.derivs, Residual: residual / o.sigma, Loss: a.cornerLoss, Group: int(sourceCorners), Sigma: o.sigma})
+		emit(Row{Cols: b.cols, Derivs: b.derivs, Residual: residual / o.sigma, Loss: a.cornerLoss, Group: int(sourceCorners), Sigma: o.sigma, Reserve: reserve})
 	}
 	return true
 }
@@ -174,7 +174,7 @@ func (a *adjustment) edgeRow(s *Scene, c *locus, o *edgeObservation, b *rowBuild
 	b.add(a.layout.photos[o.photo][photoEdge+o.offsetIndex()], -1/o.sigma)
 	b.add(a.layout.gap[0], -o.narrow/o.sigma)
 	a.addWheel(c, &ip, o, s.Photos[o.photo].State, c.pose.R.Transpose().Apply(combine(gx, gy, &ip.jac)), b)
-	emit(Row{Cols: b.cols, Derivs: b.derivs, Residual: distance / o.sigma, Loss: a.edgeLoss, Group: int(o.source()), Sigma: o.sigma})
+	emit(Row{Cols: b.cols, Derivs: b.derivs, Residual: distance / o.sigma, Loss: a.edgeLoss, Group: int(o.source()), Sigma: o.sigma, Reserve: a.reserveOf(o)})
 	return true
 }
 

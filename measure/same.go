@@ -14,11 +14,17 @@ import (
 // where they were. The adjustment is repeated with what may have been moved free
 // in each photo; what moved then shows as a change that is large against its own
 // uncertainty (the test of a hypothesis by additional unknowns: Baarda, "A testing
-// procedure for use in geodetic networks", 1968).
+// procedure for use in geodetic networks", 1968). That uncertainty is as the weights say, without
+// their reserve: of a single photo's wheels there is none. In 22 given sets the toe between
+// them differed from photo to photo by 1.1 times as much, in 60 drawn ones by 0.7 times.
 
 // falseAlarm is how often a set of photos in which nothing moved may be refused
 // for that, had its uncertainties no reserve.
 const falseAlarm = 0.02
+
+// powerZ is by how many standard uncertainties a change must exceed the alarm to give it with
+// the power of 80 % that Baarda takes.
+const powerZ = 0.84
 
 // significant is how many standard uncertainties a change must be if any of so many
 // may give the alarm (Šidák, J. Am. Stat. Assoc. 62, 1967).
@@ -95,7 +101,7 @@ func (m *set) sheetMoved(photo, sheet int) (z, mm float64) {
 // differenceU is the standard uncertainty of one unknown less another, which may be
 // fixed.
 func (f *fitted) differenceU(i, j int) float64 {
-	c := f.covariance()
+	c := f.solution.Covariance
 	variance := c.At(i, i)
 	if j != fixed {
 		variance += c.At(j, j) - 2*c.At(i, j)
@@ -130,7 +136,7 @@ func (m *set) verifyState(f *fitted) error {
 		return m.unsettled(err)
 	}
 	alarm := significant(len(motions) * len(m.inputs))
-	most, said, moved := alarm, "", 0
+	most, said, moved, hidden := alarm, "", 0, 0.0
 	// Of two photos either may be called the moved one: the later, then.
 	for photo := len(m.inputs) - 1; photo >= 0; photo-- {
 		change, ok := g.changeOf(photo)
@@ -144,11 +150,14 @@ func (m *set) verifyState(f *fitted) error {
 				most, said, moved = z, motions[i].say(value), photo
 			}
 		}
-		if _, u := change.along(&toeBetween); m.approach != (approach{}) && alarm*u*g.inflation() > rodsShowRad {
+		_, u := change.along(&toeBetween)
+		if m.approach != (approach{}) && alarm*u*g.inflation() > rodsShowRad {
 			return m.unsettled(errors.New("wheels that moved between them would not show"))
 		}
+		hidden = max(hidden, u*g.inflation())
 	}
 	if said == "" {
+		f.mayHideRad = (alarm + powerZ) * hidden
 		return nil
 	}
 	return photoDisagrees(m.inputs[moved].Photo.Path, fmt.Sprintf("In this photo the wheels %s than in the others.", said))
@@ -217,7 +226,7 @@ func (f *fitted) changeOf(photo int) (c change, ok bool) {
 	covariance := mat.NewSymDense(n, nil)
 	for i := range n {
 		for j := i; j < n; j++ {
-			covariance.SetSym(i, j, f.covariance().At(columns[i], columns[j]))
+			covariance.SetSym(i, j, f.solution.Covariance.At(columns[i], columns[j]))
 		}
 	}
 	var factor mat.Cholesky
