@@ -89,11 +89,11 @@ func (a *adjustment) arcSigmaPx(key scatterKey, photos float64) float64 {
 }
 
 // reserve is how many times as large as their errors the σ are by which corners and edges are
-// weighted: floors that hold for the worst of stretches, which no residual shows. Total toe was
-// moved by the errors of corners, outlines and rims' edges of 60 drawn sets by 0.36, 0.40
-// and 0.47 times as much as their σ say, of 7 given ones by 0.52, 0.50 and 0.56 (front and
-// rear alone: up to 0.71), of 170 single photos by 0.20 to 0.60 (see error_test.go). Less than
-// that is not stated; weights without it were no better on either.
+// weighted: they have floors that hold for the worst of stretches, which no residual shows. The
+// errors of corners, outlines and rims' edges moved total toe by 0.36, 0.40 and 0.47 times what
+// their σ say in 60 drawn sets, by 0.52, 0.50 and 0.56 times in 7 given ones (front and rear
+// alone by up to 0.71), by 0.14 to 0.60 times in 170 drawn single photos (see error_test.go).
+// Weights without it made toe no better.
 const reserve = 1.5
 
 // reserveOf an edge. What a mudguard leaves of an outline was off by 0.83 times its σ (20 sets).
