@@ -174,7 +174,7 @@ func (a *adjustment) edgeRow(s *Scene, c *locus, o *edgeObservation, b *rowBuild
 	b.add(a.layout.photos[o.photo][photoEdge+o.offsetIndex()], -1/o.sigma)
 	b.add(a.layout.gap[0], -o.narrow/o.sigma)
 	a.addWheel(c, &ip, o, s.Photos[o.photo].State, c.pose.R.Transpose().Apply(combine(gx, gy, &ip.jac)), b)
-	emit(Row{Cols: b.cols, Derivs: b.derivs, Residual: distance / o.sigma, Loss: a.edgeLoss, Group: int(o.source()), Sigma: o.sigma, Reserve: a.reserveOf(o)})
+	emit(Row{Cols: b.cols, Derivs: b.derivs, Residual: distance / o.sigma, Loss: a.edgeLoss, Group: int(o.source()), Sigma: o.sigma, Reserve: a.reserveOf(s, o)})
 	return true
 }
 
