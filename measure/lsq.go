@@ -215,12 +215,18 @@ func Propagated[S any](p Problem[S], s S, covariance mat.Symmetric) *mat.SymDens
 		})
 	}
 	n, _ := linearise(spread, s)
+	return carried(covariance, n.matrix)
+}
+
+// carried is A C Aᵀ, the covariance of A·x where that of x is C.
+func carried(a mat.Matrix, covariance mat.Symmetric) *mat.SymDense {
 	var half, full mat.Dense
-	half.Mul(covariance, n.matrix)
-	full.Mul(&half, covariance)
-	c := mat.NewSymDense(p.Unknowns, nil)
-	for i := range p.Unknowns {
-		for j := i; j < p.Unknowns; j++ {
+	half.Mul(a, covariance)
+	full.Mul(&half, a.T())
+	n, _ := full.Dims()
+	c := mat.NewSymDense(n, nil)
+	for i := range n {
+		for j := i; j < n; j++ {
 			c.SetSym(i, j, full.At(i, j))
 		}
 	}

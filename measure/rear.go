@@ -69,13 +69,13 @@ func (r *rearWheel) behindFront(f *fitted, own *Solution[*Scene]) {
 			}
 		}
 	})
-	front := mat.NewDense(n, n, nil)
-	front.Scale(f.inflation()*f.inflation(), f.covariance())
-	var follows, with, carried mat.Dense // S, S C_x, S C_x Sᵀ
+	front := mat.NewSymDense(n, nil)
+	front.ScaleSym(f.inflation()*f.inflation(), f.covariance())
+	var follows, with mat.Dense // S, S C_x
 	follows.Mul(own.Covariance, normal)
 	follows.Scale(-1, &follows)
 	with.Mul(&follows, front)
-	carried.Mul(&with, follows.T())
+	behind := carried(&follows, front)
 	inflation := max(1, 2*own.Cost/float64(max(1, own.Rows-tyreNumbers)))
 	r.covariance = mat.NewSymDense(n+tyreNumbers, nil)
 	for i := range n + tyreNumbers {
@@ -86,7 +86,7 @@ func (r *rearWheel) behindFront(f *fitted, own *Solution[*Scene]) {
 			case i < n:
 				r.covariance.SetSym(i, j, with.At(j-n, i))
 			default:
-				r.covariance.SetSym(i, j, inflation*own.Covariance.At(i-n, j-n)+carried.At(i-n, j-n))
+				r.covariance.SetSym(i, j, inflation*own.Covariance.At(i-n, j-n)+behind.At(i-n, j-n))
 			}
 		}
 	}

@@ -380,15 +380,7 @@ func (f *fitted) jointCovariance(n int, of func(s *Scene, i int) float64) *mat.S
 	for i := range n {
 		gradients.SetRow(i, f.gradient(func(s *Scene) float64 { return of(s, i) }))
 	}
-	var half, full mat.Dense
-	half.Mul(gradients, f.covariance())
-	full.Mul(&half, gradients.T())
-	c := mat.NewSymDense(n, nil)
-	widened := f.inflation() * f.inflation()
-	for i := range n {
-		for j := i; j < n; j++ {
-			c.SetSym(i, j, full.At(i, j)*widened)
-		}
-	}
+	c := carried(gradients, f.covariance())
+	c.ScaleSym(f.inflation()*f.inflation(), c)
 	return c
 }
