@@ -88,15 +88,32 @@ func (m *set) solve() (*fitted, error) {
 	if refusedAs(err, misread...) == nil {
 		return f, err
 	}
+	size := m.sizeSoFarMm()
+	pairs := ofSize(m.pairs, size)
 	for _, a := range approaches {
 		again := *m
-		again.approach = a
-		if f, refused := again.solveFrom(m.pairs); refused == nil {
+		again.approach, again.settings.BeadSeatMm = a, size
+		if f, refused := again.solveFrom(pairs); refused == nil {
+			again.settings = m.settings
 			*m = again
 			return f, nil
 		}
 	}
 	return nil, err
+}
+
+// sizeSoFarMm is the bead seat diameter of the rims as it was given or as a first look at
+// their edges made it. Guessed, it is as good as given: a wrong one shows in the end.
+func (m *set) sizeSoFarMm() float64 {
+	if m.settings.BeadSeatMm == 0 && m.knowledge.rimSigma == 0 {
+		return 2 * m.knowledge.rims[Left]
+	}
+	return m.settings.BeadSeatMm
+}
+
+// ofSize are the pairs with rims of one bead seat diameter; 0: of any.
+func ofSize(pairs []pairGuess, beadSeatMm float64) []pairGuess {
+	return slices.DeleteFunc(slices.Clone(pairs), func(g pairGuess) bool { return beadSeatMm != 0 && 2*g.bead != beadSeatMm })
 }
 
 // approach is how edges are taken for the wheels'.
