@@ -268,31 +268,49 @@ func findMates(list []guess) {
 	if len(list) == 0 {
 		return
 	}
-	minX, maxX, minY, maxY := extent(list, func(g guess) (x, y float64) { return g.x, g.y })
-	columns, rows := int((maxX-minX)/gridStepMm)+1, int((maxY-minY)/gridStepMm)+1
-	cell := func(g *guess) (column, row int) {
-		return int((g.x - minX) / gridStepMm), int((g.y - minY) / gridStepMm)
-	}
-	best := make([]float64, columns*rows)
+	c := newCells(list)
 	for i := range list {
-		column, row := cell(&list[i])
-		at := &best[column*rows+row]
+		list[i].mate = c.beside(&list[i])
+	}
+}
+
+// cells hold the best score of the guesses on each gridStepMm of floor, column by column.
+type cells struct {
+	minX, minY    float64
+	columns, rows int
+	best          []float64
+}
+
+func newCells(list []guess) *cells {
+	minX, maxX, minY, maxY := extent(list, func(g guess) (x, y float64) { return g.x, g.y })
+	c := &cells{minX: minX, minY: minY, columns: int((maxX-minX)/gridStepMm) + 1, rows: int((maxY-minY)/gridStepMm) + 1}
+	c.best = make([]float64, c.columns*c.rows)
+	for i := range list {
+		column, row := c.of(&list[i])
+		at := &c.best[column*c.rows+row]
 		*at = max(*at, list[i].score)
 	}
-	for i := range list {
-		g := &list[i]
-		g.mate = 0
-		column, row := cell(g)
-		for track := int(minTrackMm / gridStepMm); track <= int(maxTrackMm/gridStepMm); track++ {
-			along := int(maxStaggerMm/gridStepMm + askewRad*float64(track))
-			for _, other := range [2]int{column - track, column + track} {
-				if other >= 0 && other < columns {
-					from, to := max(0, row-along), min(rows, row+along+1)
-					g.mate = max(g.mate, slices.Max(best[other*rows+from:other*rows+to]))
-				}
+	return c
+}
+
+func (c *cells) of(g *guess) (column, row int) {
+	return int((g.x - c.minX) / gridStepMm), int((g.y - c.minY) / gridStepMm)
+}
+
+// beside is the best score a track's width to either side of a guess.
+func (c *cells) beside(g *guess) float64 {
+	best := 0.0
+	column, row := c.of(g)
+	for track := int(minTrackMm / gridStepMm); track <= int(maxTrackMm/gridStepMm); track++ {
+		along := int(maxStaggerMm/gridStepMm + askewRad*float64(track))
+		for _, other := range [2]int{column - track, column + track} {
+			if other >= 0 && other < c.columns {
+				rows := c.best[other*c.rows:][:c.rows]
+				best = max(best, slices.Max(rows[max(0, row-along):min(c.rows, row+along+1)]))
 			}
 		}
 	}
+	return best
 }
 
 func reachOf(sheets []SheetState) (minX, maxX, minY, maxY float64) {
