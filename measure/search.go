@@ -44,7 +44,6 @@ type guess struct {
 	x, y, headingRad, tiltRad, outer float64
 	bead                             float64
 	score                            float64
-	mate                             float64 // best score of what may be the other wheel
 }
 
 // wheel is what a guess means: the tyre's section is about as high as wide.
@@ -240,12 +239,10 @@ func (k *seeker) turned(places []guess) []guess {
 
 // peaks are the best guesses of the places of each size, best first: found on the coarse
 // pictures, refined on fine ones. A tyre's outline beats everything else only where it
-// is met within some pixels, so places are ranked after refining, and together with their
-// mates: a frame tube passes for a wheel at many places, which have none.
+// is met within some pixels, so places are ranked after refining.
 func (k *seeker) peaks(fine *seeker, places [][]guess) []guess {
 	var kept []guess
 	for _, list := range places {
-		findMates(list)
 		most := k.forPhotos(peaksClimbed, photosClimbed) / len(places)
 		kept = append(kept, distinct(list, gridSpacingMm, gridSpacingOuterMm, most)...)
 	}
@@ -253,85 +250,26 @@ func (k *seeker) peaks(fine *seeker, places [][]guess) []guess {
 		g := k.climb(kept[i], gridReachPx, [5]float64{12, 12, 0.04, 0.03, 8}, 2)
 		kept[i] = k.climb(g, climbReachPx, [5]float64{6, 6, 0.02, 0.015, 4}, 2)
 	})
-	findMates(kept)
 	kept = distinct(kept, peakSpacingMm, peakSpacingOuterMm, k.forPhotos(peaksRefined, photosRefined))
 	each(len(kept), func(i int) {
 		g := fine.climb(kept[i], fineReachPx, [5]float64{4, 4, 0.015, 0.01, 3}, 2)
 		kept[i] = fine.climb(g, finestReachPx, [5]float64{2, 2, 0.01, 0.005, 2}, 2)
 	})
-	findMates(kept)
 	return distinct(kept, peakSpacingMm, peakSpacingOuterMm, peaksKept)
 }
 
-// findMates gives each guess the best score of those that stand where the other wheel can.
-func findMates(list []guess) {
-	if len(list) == 0 {
-		return
-	}
-	c := newCells(list)
-	for i := range list {
-		list[i].mate = c.beside(&list[i])
-	}
-}
-
-// cells hold the best score of the guesses on each gridStepMm of floor, column by column.
-type cells struct {
-	minX, minY    float64
-	columns, rows int
-	best          []float64
-}
-
-func newCells(list []guess) *cells {
-	minX, maxX, minY, maxY := extent(list, func(g guess) (x, y float64) { return g.x, g.y })
-	c := &cells{minX: minX, minY: minY, columns: int((maxX-minX)/gridStepMm) + 1, rows: int((maxY-minY)/gridStepMm) + 1}
-	c.best = make([]float64, c.columns*c.rows)
-	for i := range list {
-		column, row := c.of(&list[i])
-		at := &c.best[column*c.rows+row]
-		*at = max(*at, list[i].score)
-	}
-	return c
-}
-
-func (c *cells) of(g *guess) (column, row int) {
-	return int((g.x - c.minX) / gridStepMm), int((g.y - c.minY) / gridStepMm)
-}
-
-// beside is the best score a track's width to either side of a guess.
-func (c *cells) beside(g *guess) float64 {
-	best := 0.0
-	column, row := c.of(g)
-	for track := int(minTrackMm / gridStepMm); track <= int(maxTrackMm/gridStepMm); track++ {
-		along := int(maxStaggerMm/gridStepMm + askewRad*float64(track))
-		for _, other := range [2]int{column - track, column + track} {
-			if other >= 0 && other < c.columns {
-				rows := c.best[other*c.rows:][:c.rows]
-				best = max(best, slices.Max(rows[max(0, row-along):min(c.rows, row+along+1)]))
-			}
-		}
-	}
-	return best
-}
-
 func reachOf(sheets []SheetState) (minX, maxX, minY, maxY float64) {
-	minX, maxX, minY, maxY = extent(sheets, func(s SheetState) (x, y float64) { return s.Pose.T.X, s.Pose.T.Y })
+	minX, minY, maxX, maxY = math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
+	for _, s := range sheets {
+		minX, maxX = min(minX, s.Pose.T.X), max(maxX, s.Pose.T.X)
+		minY, maxY = min(minY, s.Pose.T.Y), max(maxY, s.Pose.T.Y)
+	}
 	return minX - gridReachX, maxX + gridReachX, minY - gridReachY, maxY + gridReachY
 }
 
-// extent is where the places of some things on the floor lie.
-func extent[T any](list []T, place func(T) (x, y float64)) (minX, maxX, minY, maxY float64) {
-	minX, minY, maxX, maxY = math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
-	for _, t := range list {
-		x, y := place(t)
-		minX, maxX = min(minX, x), max(maxX, x)
-		minY, maxY = min(minY, y), max(maxY, y)
-	}
-	return minX, maxX, minY, maxY
-}
-
-// distinct keeps the best guesses and mates that lie at least spacing apart, in place or in size.
+// distinct keeps the best guesses that lie at least spacing apart, in place or in size.
 func distinct(all []guess, spacing, outerSpacing float64, most int) []guess {
-	return bestApart(all, most, func(g guess) float64 { return g.score + g.mate }, func(a, b guess) bool {
+	return bestApart(all, most, func(g guess) float64 { return g.score }, func(a, b guess) bool {
 		return math.Hypot(a.x-b.x, a.y-b.y) < spacing && math.Abs(a.outer-b.outer) < outerSpacing
 	})
 }

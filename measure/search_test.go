@@ -111,22 +111,6 @@ func TestPairsOfAnotherSizeAreResized(t *testing.T) {
 	}
 }
 
-// A wheel that is seen badly, beside a frame tube in the middle that passes for a wheel all
-// along: of as few guesses as there is room for, both wheels are among the best.
-func TestFewGuessesHoldBothWheels(t *testing.T) {
-	left, right := guess{x: -400, y: 10, outer: 250, score: 0.25}, guess{x: 410, y: -30, outer: 250, score: 0.5}
-	list := []guess{left, right}
-	for y := -500.0; y <= 500; y += gridStepMm {
-		list = append(list, guess{x: 5, y: y, outer: 250, score: 0.45})
-	}
-	findMates(list)
-	var kept []float64
-	for _, g := range distinct(list, gridSpacingMm, gridSpacingOuterMm, 2) {
-		kept = append(kept, g.x)
-	}
-	require.ElementsMatch(t, []float64{left.x, right.x}, kept)
-}
-
 // A reading after the first one takes the size that was given, or else guessed from the rims.
 func TestSizeSoFar(t *testing.T) {
 	guessed := knowledge{rims: [2]float64{225.5, 225.5}}
