@@ -88,22 +88,24 @@ func (m *set) solve() (*fitted, error) {
 	if refusedAs(err, misread...) == nil {
 		return f, err
 	}
-	size := m.sizeSoFarMm()
-	pairs := ofSize(m.pairs, size)
-	for _, a := range approaches {
-		again := *m
-		again.approach, again.settings.BeadSeatMm = a, size
-		if f, refused := again.solveFrom(pairs); refused == nil {
-			again.settings = m.settings
-			*m = again
-			return f, nil
+	for _, size := range slices.Compact([]float64{m.settings.BeadSeatMm, m.sizeSoFarMm()}) {
+		pairs := ofSize(m.pairs, size)
+		for _, a := range approaches {
+			again := *m
+			again.approach, again.settings.BeadSeatMm = a, size
+			if f, refused := again.solveFrom(pairs); refused == nil {
+				again.settings = m.settings
+				*m = again
+				return f, nil
+			}
 		}
 	}
 	return nil, err
 }
 
 // sizeSoFarMm is the bead seat diameter of the rims as it was given or as a first look at
-// their edges made it. Guessed, it is as good as given: a wrong one shows in the end.
+// their edges made it. Guessed, it is read by as if given where guessing anew leads nowhere: a
+// wrong one shows in the end.
 func (m *set) sizeSoFarMm() float64 {
 	if m.settings.BeadSeatMm == 0 && m.knowledge.rimSigma == 0 {
 		return 2 * m.knowledge.rims[Left]

@@ -111,7 +111,7 @@ func TestPairsOfAnotherSizeAreResized(t *testing.T) {
 	}
 }
 
-// A reading after the first one takes the size that was given, or else guessed from the rims.
+// The size so far is the one that was given, or else guessed from the rims.
 func TestSizeSoFar(t *testing.T) {
 	guessed := knowledge{rims: [2]float64{225.5, 225.5}}
 	notYet := guessed
