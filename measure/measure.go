@@ -103,9 +103,8 @@ func (m *set) solve() (*fitted, error) {
 	return nil, err
 }
 
-// sizeSoFarMm is the bead seat diameter of the rims as it was given or as a first look at
-// their edges made it. Guessed, it is read by as if given where guessing anew leads nowhere: a
-// wrong one shows in the end.
+// sizeSoFarMm is the bead seat diameter that was given, or else the one that a first look at
+// the rims' edges made it; 0 where there was none. verifySize holds either against the tyres.
 func (m *set) sizeSoFarMm() float64 {
 	if m.settings.BeadSeatMm == 0 && m.knowledge.rimSigma == 0 {
 		return 2 * m.knowledge.rims[Left]
