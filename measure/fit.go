@@ -54,6 +54,9 @@ func (m *set) fitPair(pairs []pairGuess) (*Scene, error) {
 		}
 	}
 	m.knowledge.rims = bestRims
+	if m.approach.guarded {
+		return best, nil // of a tyre under a mudguard too little may be left to hold it
+	}
 	return m.fitTyres(best)
 }
 

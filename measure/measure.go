@@ -220,7 +220,11 @@ func (m *set) seekFrom(pairs []pairGuess) (*Scene, error) {
 
 // fit leads from there to the joint solution, the rims' edges included.
 func (m *set) fit(scene *Scene) (*fitted, error) {
-	f, err := m.fitJointly(scene, false)
+	rimsHold := m.approach.guarded
+	if rimsHold {
+		scene = m.findRims(scene)
+	}
+	f, err := m.fitJointly(scene, rimsHold)
 	if err != nil {
 		return nil, m.unsettled(err)
 	}
