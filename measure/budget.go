@@ -23,8 +23,8 @@ import (
 // by c². Kinds of one source are brought to one unit: a tilt counts in mm at the edge
 // of what it tilts, a change of focal length in px at the picture's edge.
 //
-// Points and corners are weighted as if they were less certain than they are, and stated as
-// they are; see reserve.
+// Points, corners and a tyre's wobble are weighted as if they were less certain than they are,
+// and stated as they are; see reserve.
 //
 // Where the residuals are larger than stated, all σ count as so much larger.
 

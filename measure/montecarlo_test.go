@@ -1,6 +1,7 @@
 package measure
 
 import (
+	"cmp"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -214,7 +215,7 @@ func (mc *monteCarlo) measure(w *world, on func(source) bool) (toeMm float64, li
 	}
 	off := make([]float64, len(w.priors))
 	for i, p := range w.priors {
-		off[i] = noise(p.source)
+		off[i] = noise(p.source) / cmp.Or(p.reserve, 1)
 	}
 	truth := w.moved(off)
 	a := adjustment{layout: w.layout, priors: w.priors}

@@ -60,6 +60,7 @@ type prior struct {
 	mean    float64
 	sigma   float64
 	scale   float64 // from the value to the unit of the source's line; 0: 1
+	reserve float64 // of the weight, see Row; 0: none
 }
 
 // inUnits says how much one of these priors' values is in the unit of their source's
@@ -80,7 +81,7 @@ func (p *prior) row(s *Scene, b *rowBuilder, emit func(Row)) {
 		b.add(column, deriv/p.sigma)
 	}
 	if len(b.cols) > 0 {
-		emit(Row{Cols: b.cols, Derivs: b.derivs, Residual: (p.value(s) - p.mean) / p.sigma, Group: int(p.source), Sigma: p.sigma * cmp.Or(p.scale, 1)})
+		emit(Row{Cols: b.cols, Derivs: b.derivs, Residual: (p.value(s) - p.mean) / p.sigma, Group: int(p.source), Sigma: p.sigma * cmp.Or(p.scale, 1), Reserve: p.reserve})
 	}
 }
 
@@ -100,9 +101,12 @@ const (
 	sheetTiltSigmaRad = 0.003 // 0.3 mm across 100 mm
 	edgeOffsetSigmaPx = 0.15  // what linearising the tone curve leaves
 	gapShiftSigmaPx   = 0.6   // up to a photo's blur of 1 px either way, all alike
-	// A tyre wobbles on its rim by up to about 1 mm peak to peak (common practice,
-	// no source): across 450 mm, in a direction of its own.
+	// A tyre wobbles on its rim by up to about 1 mm peak to peak (common practice, no source),
+	// in a direction of its own: by more than that across 450 mm in one of twenty, if normal, is
+	// 1/450/1.96/√2 = 0.0008 rad either way. It is weighted as if it were more, since what few
+	// tyres wobble more costs more than what the others win.
 	wobbleSigmaRad  = 0.001
+	wobbleReserve   = 1.25
 	rimShiftSigmaMm = 0.7 // of the rim's centre against the tyre's, likewise
 	// A rim's outer diameter exceeds its bead seat diameter by about twice the
 	// flange's height of 6 mm (ISO 5775-2, from memory).
@@ -228,6 +232,9 @@ func (k *knowledge) wheelPriors(side Side, l *layout) []prior {
 	add(sourceWobble, rim[:1], nil, 0, wobbleSigmaRad, func(w *Wheel) float64 { return w.RimHeadingRad })
 	add(sourceWobble, rim[1:2], nil, 0, wobbleSigmaRad, func(w *Wheel) float64 { return w.RimTiltRad })
 	inUnits(list[first:], bead+flangeHeightMm)
+	for i := range list[first:] {
+		list[first+i].reserve = wobbleReserve
+	}
 	add(sourceWobble, rim[2:3], nil, 0, rimShiftSigmaMm, func(w *Wheel) float64 { return w.RimForward })
 	add(sourceWobble, rim[3:4], nil, 0, rimShiftSigmaMm, func(w *Wheel) float64 { return w.RimUp })
 	add(sourceRimSize, rim[4:5], nil, lipMm, lipSigmaMm, func(w *Wheel) float64 { return w.Lip })

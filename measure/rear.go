@@ -171,7 +171,7 @@ func (v vehicle) toeRad(side Side) float64 {
 // Of a rim that runs out by p over its diameter D, p/D/√2 shows along any direction.
 func (m *set) axleSigmas(s *Scene, r *rearWheel) (rear, bisector float64) {
 	p := m.settings.RunoutMm / math.Sqrt2
-	rear = math.Hypot(p/(2*(r.Ring-r.Tube)), wobbleSigmaRad)
+	rear = math.Hypot(p/(2*(r.Ring-r.Tube)), wobbleSigmaRad/wobbleReserve)
 	if m.positions != nil {
 		return rear, m.positions.restRad(r.state, [2]float64{0.5, 0.5})
 	}
