@@ -1,6 +1,7 @@
 package measure_test
 
 import (
+	"fmt"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -11,13 +12,18 @@ import (
 )
 
 // Mudguards over both wheels, from the front and the rear: their edges pass for the tyres', and
-// only the rims tell.
+// only the rims tell. In the second scene too little of the tyres is seen to hold the wheels
+// until the rims' edges join in.
 func TestRimsUnderMudguards(t *testing.T) {
-	s := newStudioOf(t, 897606, samples.Options{Guards: samples.WithGuards})
-	m, err := measure.Measure([]measure.Input{s.front, s.rear}, s.settings())
-	require.NoError(t, err)
-	assertCovers(t, "rim total toe", m.Result.RimTotalToeMm, s.truth().RimTotalToeMm)
-	assertCovers(t, "track", m.Result.TrackMm, s.truth().TrackMm)
+	for _, seed := range []uint64{897606, 911017} {
+		t.Run(fmt.Sprint(seed), func(t *testing.T) {
+			s := newStudioOf(t, seed, samples.Options{Guards: samples.WithGuards})
+			m, err := measure.Measure([]measure.Input{s.front, s.rear}, s.settings())
+			require.NoError(t, err)
+			assertCovers(t, "rim total toe", m.Result.RimTotalToeMm, s.truth().RimTotalToeMm)
+			assertCovers(t, "track", m.Result.TrackMm, s.truth().TrackMm)
+		})
+	}
 }
 
 // Two photos of wheels so far hidden that each by itself hardly knows the toe agree on some
