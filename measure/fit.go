@@ -39,7 +39,8 @@ func (f *fitted) covariance() *mat.SymDense {
 	return f.stated
 }
 
-// fitPair finds both tyres' outlines, the cameras held, from the best of the guesses.
+// fitPair finds both tyres' outlines, the cameras held, from the best of the guesses. Wheels
+// that the rims' edges were heard on stay where these put them.
 func (m *set) fitPair(pairs []pairGuess) (*Scene, error) {
 	var best *Scene
 	bestSupport := 0.0
@@ -55,7 +56,7 @@ func (m *set) fitPair(pairs []pairGuess) (*Scene, error) {
 	}
 	m.knowledge.rims = bestRims
 	if m.approach.guarded {
-		return best, nil // of a tyre under a mudguard too little may be left to hold it
+		return best, nil
 	}
 	return m.fitTyres(best)
 }

@@ -220,11 +220,11 @@ func (m *set) seekFrom(pairs []pairGuess) (*Scene, error) {
 
 // fit leads from there to the joint solution, the rims' edges included.
 func (m *set) fit(scene *Scene) (*fitted, error) {
-	rimsHold := m.approach.guarded
-	if rimsHold {
+	rimsFirst := m.approach.guarded // since little of the tyres may be left to hold the wheels
+	if rimsFirst {
 		scene = m.findRims(scene)
 	}
-	f, err := m.fitJointly(scene, rimsHold)
+	f, err := m.fitJointly(scene, rimsFirst)
 	if err != nil {
 		return nil, m.unsettled(err)
 	}

@@ -102,9 +102,9 @@ const (
 	edgeOffsetSigmaPx = 0.15  // what linearising the tone curve leaves
 	gapShiftSigmaPx   = 0.6   // up to a photo's blur of 1 px either way, all alike
 	// A tyre wobbles on its rim by up to about 1 mm peak to peak (common practice, no source),
-	// in a direction of its own: by more than that across 450 mm in one of twenty, if normal, is
-	// 1/450/1.96/√2 = 0.0008 rad either way. It is weighted as if it were more, since what few
-	// tyres wobble more costs more than what the others win.
+	// in a direction of its own. If one in twenty wobbles by more, across 450 mm, that is
+	// 1/450/1.96/√2 = 0.0008 rad about either axis. It is weighted as if it were more: the few
+	// that wobble more would lose more by it than the others win.
 	wobbleSigmaRad  = 0.001
 	wobbleReserve   = 1.25
 	rimShiftSigmaMm = 0.7 // of the rim's centre against the tyre's, likewise
