@@ -119,10 +119,10 @@ func ownerPhotographs(b *browser) {
 }
 
 // waitNarrower waits until the toe on the page has an interval whose half is less than
-// before, and returns that.
+// before, and returns that: in inches, which have a digit more.
 func (b *browser) waitNarrower(before float64) (half float64) {
 	b.t.Helper()
-	const shown = `Number(/± ([\d.]+) mm/.exec(document.querySelector('.reading .figure')?.innerText)?.[1])`
+	const shown = `Number(/± ([\d.]+) in/.exec(document.querySelector('.reading .figure')?.innerText)?.[1])`
 	b.waitFor(fmt.Sprintf("%s < %g", shown, min(before, 1e9)))
 	return evaluate[float64](b, shown)
 }
