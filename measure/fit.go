@@ -39,8 +39,8 @@ func (f *fitted) covariance() *mat.SymDense {
 	return f.stated
 }
 
-// fitPair finds both tyres' outlines, the cameras held, from the best of the guesses. Wheels
-// that the rims' edges were heard on stay where these put them.
+// fitPair finds both tyres' outlines, the cameras held, from the best of the guesses. Where the
+// rims' edges were heard first, the wheels stay where these put them.
 func (m *set) fitPair(pairs []pairGuess) (*Scene, error) {
 	var best *Scene
 	bestSupport := 0.0

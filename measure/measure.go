@@ -203,7 +203,8 @@ func checkInputs(inputs []Input) error {
 // apart from what lies 10 px beside them.
 const maxBlurPx = 4.0
 
-// seek finds both wheels by their tyres' outlines, the cameras held.
+// seek finds both wheels by their tyres' outlines, or by their rims' edges where those are heard
+// first, the cameras held.
 func (m *set) seek() (*Scene, error) { return m.seekFrom(m.findPairs()) }
 
 // seekFrom is seek from pairs of guessed wheels, best first.

@@ -232,8 +232,8 @@ func (k *knowledge) wheelPriors(side Side, l *layout) []prior {
 	add(sourceWobble, rim[:1], nil, 0, wobbleSigmaRad, func(w *Wheel) float64 { return w.RimHeadingRad })
 	add(sourceWobble, rim[1:2], nil, 0, wobbleSigmaRad, func(w *Wheel) float64 { return w.RimTiltRad })
 	inUnits(list[first:], bead+flangeHeightMm)
-	for i := range list[first:] {
-		list[first+i].reserve = wobbleReserve
+	for i := first; i < len(list); i++ {
+		list[i].reserve = wobbleReserve
 	}
 	add(sourceWobble, rim[2:3], nil, 0, rimShiftSigmaMm, func(w *Wheel) float64 { return w.RimForward })
 	add(sourceWobble, rim[3:4], nil, 0, rimShiftSigmaMm, func(w *Wheel) float64 { return w.RimUp })
