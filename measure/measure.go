@@ -91,6 +91,9 @@ func (m *set) solve() (*fitted, error) {
 	for _, size := range slices.Compact([]float64{m.settings.BeadSeatMm, m.sizeSoFarMm()}) {
 		pairs := ofSize(m.pairs, size)
 		for _, a := range approaches {
+			if !a.guarded && refusedAs(err, "mudguards") != nil {
+				continue
+			}
 			again := *m
 			again.approach, again.settings.BeadSeatMm = a, size
 			if f, refused := again.solveFrom(pairs); refused == nil {
@@ -126,9 +129,10 @@ type approach struct {
 	guarded bool
 }
 
-// misread are refusals that edges taken for others lead to, and approaches what is tried then.
+// misread are refusals that edges taken for others lead to, and approaches what is tried then:
+// where a mudguard was, only what does not take it again.
 var (
-	misread    = []string{"wheel_unclear", "size_mismatch"}
+	misread    = []string{"wheel_unclear", "size_mismatch", "mudguards"}
 	approaches = []approach{{coarse: true}, {guarded: true}, {coarse: true, guarded: true}}
 )
 
@@ -143,7 +147,7 @@ func (m *set) solveFrom(pairs []pairGuess) (*fitted, error) {
 		return nil, err
 	}
 	// The size last: wheels that moved between photos come out in a wrong size as well.
-	for _, check := range []func(*fitted) error{m.verify, m.verifyState, m.verifySize} {
+	for _, check := range []func(*fitted) error{m.verify, m.verifyParts, m.verifyState, m.verifySize} {
 		if err := check(f); err != nil {
 			return nil, err
 		}

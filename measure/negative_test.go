@@ -36,7 +36,10 @@ func newStudio(t *testing.T, seed uint64, setting samples.Setting) *studio {
 
 func newStudioOf(t *testing.T, seed uint64, o samples.Options) *studio {
 	t.Helper()
-	o.LongSide, o.Views = 2000, []samples.View{samples.Front, samples.RearView}
+	o.LongSide = 2000
+	if o.Views == nil {
+		o.Views = []samples.View{samples.Front, samples.RearView}
+	}
 	s := &studio{scene: samples.NewScene(seed, o)}
 	s.front, s.rear = s.take(t, 0, nil), s.take(t, 1, nil)
 	return s

@@ -105,7 +105,7 @@ func TestReply(t *testing.T) {
 func TestWrongsAreWorded(t *testing.T) {
 	l := English()
 	for _, code := range strings.Fields(`no_photos unreadable truncated not_a_photo too_large too_slow same_photo_twice too_blurred no_sheet
-		sheet_twice sheets_not_linked sheets_moved wheels_not_found wheels_cut_off wheel_unclear photo_disagrees not_settled camera_mismatch size_mismatch
+		sheet_twice sheets_not_linked sheets_moved wheels_not_found wheels_cut_off wheel_unclear mudguards photo_disagrees not_settled camera_mismatch size_mismatch
 		too_flat too_far one_sheet blurred too_bright too_dark wheel_cut_off.left wheel_cut_off.right wheels_unsure`) {
 		assert.Contains(t, l.texts, "refused."+code)
 		assert.Contains(t, l.texts, "refused."+code+".remedy")
