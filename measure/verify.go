@@ -198,11 +198,7 @@ func (m *set) needsRims() bool {
 // clarity is the share of a tyre's outline that agrees with the solution, and
 // whether the wheel is clear by itself.
 func (m *set) clarity(f *fitted, side Side) (share float64, clear bool) {
-	var outline tally
-	for photo := range f.scene.Photos {
-		outline.add(m.outlineTally(f, photo, side))
-	}
-	share = outline.share()
+	share = m.outlineShare(f, side)
 	rim := 0.0
 	for _, edge := range m.rims[side] {
 		if edge.found {
@@ -214,6 +210,15 @@ func (m *set) clarity(f *fitted, side Side) (share float64, clear bool) {
 		enough = clearLowerShare
 	}
 	return share, share >= enough || share >= leastShare && rim >= rimClearShare || m.rimSettles(f, side)
+}
+
+// outlineShare is the share of a tyre's outline that agrees, over all photos.
+func (m *set) outlineShare(f *fitted, side Side) float64 {
+	var outline tally
+	for photo := range f.scene.Photos {
+		outline.add(m.outlineTally(f, photo, side))
+	}
+	return outline.share()
 }
 
 // verifySize refuses rims that are not of the size that was given, which a sheet
@@ -284,18 +289,18 @@ func (t *tally) add(o tally) { t.probes += o.probes; t.agreeing += o.agreeing }
 
 func (t *tally) share() float64 { return float64(t.agreeing) / float64(max(1, t.probes)) }
 
-// outlineTally tallies a tyre's outline in a photo, where no mudguard covers it.
+// outlineTally tallies a tyre's outline in a photo, or what no mudguard covers of it.
 func (m *set) outlineTally(f *fitted, photo int, side Side) tally {
 	c := newLocus(f.scene.wheel(photo, side), TyreOuter, 0, f.scene.view(photo))
 	return tally{
 		probes:   len(m.probes(&c, photo, probeSpacingPx, m.outlineFree(side))),
-		agreeing: f.agreeing(photo, side, TyreOuter),
+		agreeing: f.agreeing(photo, side, TyreOuter, m.hearing.lower[side]),
 	}
 }
 
 // rimTally tallies the edges of a rim in a photo, on the faces where they were found.
 func (m *set) rimTally(f *fitted, photo int, side Side) tally {
-	t := tally{agreeing: f.agreeing(photo, side, RimCircle)}
+	t := tally{agreeing: f.agreeing(photo, side, RimCircle, false)}
 	for face, edge := range m.rims[side] {
 		if edge.found {
 			c := newLocus(f.scene.wheel(photo, side), RimCircle, Face(face), f.scene.view(photo))
@@ -305,11 +310,12 @@ func (m *set) rimTally(f *fitted, photo int, side Side) tally {
 	return t
 }
 
-// agreeing counts the edges of a kind that agree.
-func (f *fitted) agreeing(photo int, side Side, kind EdgeKind) int {
+// agreeing counts the edges of a kind that agree, all around or in the lower part.
+func (f *fitted) agreeing(photo int, side Side, kind EdgeKind, lower bool) int {
 	n := 0
 	for i, o := range f.adjustment.edges {
-		n += count(o.photo == photo && o.side == side && o.kind == kind && math.Abs(f.residuals[i]) < agreeingPx)
+		there := o.photo == photo && o.side == side && o.kind == kind && (!lower || math.Sin(o.u) <= belowSin)
+		n += count(there && math.Abs(f.residuals[i]) < agreeingPx)
 	}
 	return n
 }
