@@ -24,7 +24,7 @@ func (m *set) verifyParts(f *fitted) error {
 		return nil
 	}
 	if m.hearing.lower == [2]bool{} && max(lower.outlineShare(f, Left), lower.outlineShare(f, Right)) < leastShare {
-		return guarded()
+		return guardsTaken()
 	}
 	if len(m.inputs) < 2 {
 		return nil // a single photo bends the lens to the mudguard
@@ -46,10 +46,10 @@ func (m *set) verifyParts(f *fitted) error {
 	if outer(f.scene)-byLower.Value < smallerZ*byLower.StandardUncertainty {
 		return nil
 	}
-	return guarded()
+	return guardsTaken()
 }
 
-func guarded() error {
+func guardsTaken() error {
 	return &vision.Refusal{
 		Code:   "mudguards",
 		Reason: "The upper parts of the tyres' outlines seem to belong to something larger than the lower parts, as to mudguards.",
