@@ -54,6 +54,6 @@ func guardsTaken() error {
 	return &vision.Refusal{
 		Code:   "mudguards",
 		Reason: "The upper parts of the tyres' outlines seem to belong to something larger than the lower parts, as to mudguards.",
-		Remedy: "Take the mudguards off where that is easy, or add photos from the front and the rear that show the rims from inside the vehicle.",
+		Remedy: "Take the mudguards off where that is easy, or add photos from the front and the rear that show the rims from inside the vehicle; where there are none, check --rim and the rulers on the printed sheets.",
 	}
 }
