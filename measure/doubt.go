@@ -1,7 +1,5 @@
 package measure
 
-import "math"
-
 // This file widens the intervals of a single photo, where a mudguard may have been taken for
 // part of a tyre's outline. A mudguard is a torus about nearly the same axle. Several photos show
 // that it is another size (parts.go, rimSettles); a single one bends the lens to it, and its toe
@@ -22,34 +20,4 @@ func (m *set) doubt(f *fitted) float64 {
 		}
 	}
 	return most / plainDissent
-}
-
-const (
-	// A rim's edge settles a wheel by itself where it is met in so many of a circle's arcs,
-	// by so many points each, as near as a tyre's outline is.
-	settlingArcs   = 5
-	settlingPoints = 3
-	settlingRmsPx  = 0.25
-)
-
-// rimSettles says whether the edge of a wheel's rim was met nearly all around, on one face
-// or the other: both are about the same axis.
-func (m *set) rimSettles(f *fitted, side Side) bool {
-	var met [arcs]int
-	var off rms
-	for i := range f.adjustment.edges {
-		o := &f.adjustment.edges[i]
-		if o.kind != RimCircle || o.side != side || m.rims[side][o.face].share < rimClearShare {
-			continue
-		}
-		if r := f.residuals[i]; math.Abs(r) < agreeingPx {
-			met[o.arc()]++
-			off.add(r)
-		}
-	}
-	n := 0
-	for _, points := range met {
-		n += count(points >= settlingPoints)
-	}
-	return n >= settlingArcs && off.value() <= settlingRmsPx
 }

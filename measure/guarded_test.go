@@ -46,9 +46,10 @@ func TestMudguardsTakenForTyres(t *testing.T) {
 			s := newStudioOf(t, c.seed, samples.Options{
 				Guards: samples.WithGuards, Views: []samples.View{samples.Front, samples.RearView, samples.Above},
 			})
+			taken := [...]measure.Input{front: s.front, rear: s.rear, above: s.take(t, above, nil)}
 			var inputs []measure.Input
 			for _, i := range c.photos {
-				inputs = append(inputs, s.take(t, i, nil))
+				inputs = append(inputs, taken[i])
 			}
 			m, err := measure.Measure(inputs, s.settings())
 			assert.Equal(t, c.code, requireRefused(t, m, err).Code)

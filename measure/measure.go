@@ -88,10 +88,11 @@ func (m *set) solve() (*fitted, error) {
 	if refusedAs(err, misread...) == nil {
 		return f, err
 	}
+	guardsTaken := refusedAs(err, "mudguards") != nil
 	for _, size := range slices.Compact([]float64{m.settings.BeadSeatMm, m.sizeSoFarMm()}) {
 		pairs := ofSize(m.pairs, size)
 		for _, a := range approaches {
-			if !a.guarded && refusedAs(err, "mudguards") != nil {
+			if guardsTaken && !a.guarded {
 				continue
 			}
 			again := *m

@@ -19,13 +19,13 @@ const smallerZ = coverage95
 
 // verifyParts refuses tyres of which the upper part is something larger than the lower part.
 func (m *set) verifyParts(f *fitted) error {
-	lower := *m
-	lower.hearing.lower = [2]bool{true, true}
-	if m.hearing.lower == lower.hearing.lower {
+	if m.hearing.lower == [2]bool{true, true} {
 		return nil
 	}
+	lower := *m
+	lower.hearing.lower = [2]bool{true, true}
 	if m.hearing.lower == [2]bool{} && max(lower.outlineShare(f, Left), lower.outlineShare(f, Right)) < leastShare {
-		return guardsTaken()
+		return mudguards()
 	}
 	if len(m.inputs) < 2 {
 		return nil // a single photo bends the lens to the mudguard
@@ -47,10 +47,10 @@ func (m *set) verifyParts(f *fitted) error {
 	if outer(f.scene)-byLower.Value < smallerZ*byLower.StandardUncertainty {
 		return nil
 	}
-	return guardsTaken()
+	return mudguards()
 }
 
-func guardsTaken() error {
+func mudguards() error {
 	return &vision.Refusal{
 		Code:   "mudguards",
 		Reason: "The upper parts of the tyres' outlines seem to belong to something larger than the lower parts, as to mudguards.",

@@ -172,13 +172,13 @@ func (m *set) verifyWheels(f *fitted) error {
 		share[side], clear[side] = m.clarity(f, Side(side))
 	}
 	same := f.scene.tyreDifferenceMm() <= sameTyreMm
+	// What it takes longer stretches to see is not believed without any rim: mudguards, drawn,
+	// were read so in three pairs, 2 to 8 mm off.
+	rimless := m.approach.coarse && !m.rimSeen(Left) && !m.rimSeen(Right)
 	for side := range share {
 		if m.needsRims() && !m.rimSettles(f, Side(side)) {
 			return unclear("", fmt.Sprintf("The upper part of the %s tyre's outline is hidden as by a mudguard, and not enough of its rim is seen.", Side(side)))
 		}
-		// What grains and guards hide so far that it takes longer stretches is not believed without
-		// any rim: mudguards, drawn, were read so in three pairs, 2 to 8 mm off.
-		rimless := m.approach.coarse && !m.rimSeen(Left) && !m.rimSeen(Right)
 		voted := share[side] >= fairShare && m.hearing.support[side] >= clearSupport && (clear[1-side] || same && m.rimSeen(Side(side)))
 		if rimless || !clear[side] && !voted {
 			return unclear("", fmt.Sprintf("Only %.0f %% of the %s tyre's outline is seen clearly, and not enough of its rim.", 100*share[side], Side(side)))
@@ -213,6 +213,36 @@ func (m *set) clarity(f *fitted, side Side) (share float64, clear bool) {
 		enough = clearLowerShare
 	}
 	return share, share >= enough || share >= leastShare && rim >= rimClearShare || m.rimSettles(f, side)
+}
+
+const (
+	// A rim's edge settles a wheel by itself where it is met in so many of a circle's arcs,
+	// by so many points each, as near as a tyre's outline is.
+	settlingArcs   = 5
+	settlingPoints = 3
+	settlingRmsPx  = 0.25
+)
+
+// rimSettles says whether the edge of a wheel's rim was met nearly all around, on one face
+// or the other: both are about the same axis.
+func (m *set) rimSettles(f *fitted, side Side) bool {
+	var met [arcs]int
+	var off rms
+	for i := range f.adjustment.edges {
+		o := &f.adjustment.edges[i]
+		if o.kind != RimCircle || o.side != side || m.rims[side][o.face].share < rimClearShare {
+			continue
+		}
+		if r := f.residuals[i]; math.Abs(r) < agreeingPx {
+			met[o.arc()]++
+			off.add(r)
+		}
+	}
+	n := 0
+	for _, points := range met {
+		n += count(points >= settlingPoints)
+	}
+	return n >= settlingArcs && off.value() <= settlingRmsPx
 }
 
 // outlineShare is the share of a tyre's outline that agrees, over all photos.
