@@ -151,7 +151,7 @@ func (m *set) verifyState(f *fitted) error {
 			}
 		}
 		_, u := change.along(&toeBetween)
-		if m.approach != (approach{}) && alarm*u*g.inflation() > rodsShowRad {
+		if (m.approach != (approach{}) || m.needsRims()) && alarm*u*g.inflation() > rodsShowRad {
 			return m.unsettled(errors.New("wheels that moved between them would not show"))
 		}
 		hidden = max(hidden, u*g.inflation())
@@ -180,8 +180,8 @@ func (m *set) fitApart(f *fitted) (*fitted, error) {
 		s.Photos[photo].State = photo
 	}
 	learned := f.adjustment.learn(f.residuals, apartPhotos)
-	// Rims that are plain hold wheels whose tyres are half hidden.
-	rims := m.rimSettles(f, Left) && m.rimSettles(f, Right)
+	// Rims that are plain hold wheels whose tyres are half hidden, and those that two photos need do.
+	rims := m.rimSettles(f, Left) && m.rimSettles(f, Right) || m.needsRims()
 	g := f
 	for i, limit := range apartLimits {
 		var err error
@@ -265,9 +265,9 @@ type motion struct {
 }
 
 const (
-	// rodsShowRad is what must give the alarm where edges had to be read another way than usual:
-	// tie rods turned by 1° a wheel. Such photos, of wheels that moved, were taken for one state
-	// by 5 mm of toe where it would not have.
+	// rodsShowRad is what must give the alarm where edges had to be read another way than usual, or
+	// two photos show wheels under mudguards: tie rods turned by 1° a wheel. Such photos, of wheels
+	// that moved, were taken for one state by 5 mm of toe where it would not have.
 	rodsShowRad     = 2 / degPerRad
 	shiftMattersMm  = 5
 	steerMattersRad = 0.5 / degPerRad // 0.03 mm of toe (DESIGN: 0.4 mm at 2°, with the square)
