@@ -147,8 +147,8 @@ func (m *set) solveFrom(pairs []pairGuess) (*fitted, error) {
 	if err != nil {
 		return nil, err
 	}
-	// The size last: wheels that moved between photos come out in a wrong size as well.
-	for _, check := range []func(*fitted) error{m.verify, m.verifyParts, m.verifyState, m.verifySize} {
+	// The size late: wheels that moved between photos come out in a wrong size as well.
+	for _, check := range []func(*fitted) error{m.verify, m.verifyParts, m.verifyState, m.verifySize, m.verifyPair} {
 		if err := check(f); err != nil {
 			return nil, err
 		}
