@@ -2,6 +2,7 @@ package measure_test
 
 import (
 	"fmt"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -51,12 +52,12 @@ func TestMudguardsTakenForTyres(t *testing.T) {
 			s := newStudioOf(t, c.seed, samples.Options{
 				Guards: samples.WithGuards, Views: []samples.View{samples.Front, samples.RearView, samples.Above},
 			})
-			taken := map[int]measure.Input{front: s.front, rear: s.rear}
+			taken := []measure.Input{front: s.front, rear: s.rear}
+			if slices.Contains(c.photos, above) {
+				taken = append(taken, s.take(t, above, nil))
+			}
 			var inputs []measure.Input
 			for _, i := range c.photos {
-				if i == above {
-					taken[above] = s.take(t, above, nil)
-				}
 				inputs = append(inputs, taken[i])
 			}
 			m, err := measure.Measure(inputs, s.settings())

@@ -139,11 +139,7 @@ var (
 
 // solveFrom is solve from pairs of guessed wheels, best first.
 func (m *set) solveFrom(pairs []pairGuess) (*fitted, error) {
-	scene, err := m.seekFrom(pairs)
-	if err != nil {
-		return nil, err
-	}
-	f, err := m.fit(scene)
+	f, err := m.fitFrom(pairs)
 	if err != nil {
 		return nil, err
 	}
@@ -154,6 +150,15 @@ func (m *set) solveFrom(pairs []pairGuess) (*fitted, error) {
 		}
 	}
 	return f, nil
+}
+
+// fitFrom is the joint solution from pairs of guessed wheels, not yet believed.
+func (m *set) fitFrom(pairs []pairGuess) (*fitted, error) {
+	scene, err := m.seekFrom(pairs)
+	if err != nil {
+		return nil, err
+	}
+	return m.fit(scene)
 }
 
 // prepare finds where cameras and sheets stand, from the sheets' corners alone.

@@ -77,8 +77,7 @@ func (f *fitted) beyond(other *fitted, of func(*Scene) float64) float64 {
 // wheels toe otherwise where the rims' edges are heard first. So do wheels that moved or are of
 // another size, hence it is asked last.
 func (m *set) verifyPair(f *fitted) error {
-	plain := !m.approach.guarded && !m.lowerAlone()
-	if len(m.inputs) != guardedPhotos || !plain || m.rimSettles(f, Left) && m.rimSettles(f, Right) {
+	if len(m.inputs) != guardedPhotos || m.lowerAlone() || m.rimsSettle(f) {
 		return nil
 	}
 	if g, err := m.lowerParts().fitJointly(f.scene, true); err == nil {
@@ -98,11 +97,7 @@ func (m *set) verifyPair(f *fitted) error {
 func (m *set) byRims() *fitted {
 	rims := *m
 	rims.approach.guarded, rims.settings.BeadSeatMm = true, m.sizeSoFarMm()
-	scene, err := rims.seekFrom(ofSize(m.pairs, rims.settings.BeadSeatMm))
-	if err != nil {
-		return nil
-	}
-	g, err := rims.fit(scene)
+	g, err := rims.fitFrom(ofSize(m.pairs, rims.settings.BeadSeatMm))
 	if err != nil || rims.verify(g) != nil || rims.verifySize(g) != nil {
 		return nil
 	}

@@ -181,7 +181,7 @@ func (m *set) fitApart(f *fitted) (*fitted, error) {
 	}
 	learned := f.adjustment.learn(f.residuals, apartPhotos)
 	// Rims that are plain hold wheels whose tyres are half hidden, and those that two photos need do.
-	rims := m.rimSettles(f, Left) && m.rimSettles(f, Right) || m.needsRims()
+	rims := m.rimsSettle(f) || m.needsRims()
 	g := f
 	for i, limit := range apartLimits {
 		var err error
