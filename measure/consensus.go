@@ -61,30 +61,30 @@ type contender struct {
 // outline is linear in the wheel's numbers only near it.
 func (m *set) contenders(scene *Scene, side Side) []contender {
 	var list []contender
+	around := m.ballots(scene, side)
 	for _, lower := range [2]bool{false, true} {
-		s := scene.clone()
-		first := m.vote(s, side, lower)
+		first := m.vote(&scene.Wheels[side], around, lower)
 		if len(first) == 0 {
 			continue
 		}
+		s := scene.clone()
 		s.Wheels[side] = first[0].wheel
 		list = append(list, first...)
-		list = append(list, m.vote(s, side, lower)...)
+		list = append(list, m.vote(&s.Wheels[side], m.ballots(s, side), lower)...)
 	}
 	return list
 }
 
 // vote returns the wheels that most edges around a guessed one agree with: of its
 // whole outline or of the lower part.
-func (m *set) vote(scene *Scene, side Side, lower bool) []contender {
-	heard, handicap := m.ballots, 0.0
+func (m *set) vote(start *Wheel, ballots []ballot, lower bool) []contender {
+	handicap := 0.0
 	if lower {
-		heard, handicap = m.lowerBallots, clearlyBetter
+		ballots, handicap = lowerBallots(ballots), clearlyBetter
 	}
-	start := scene.Wheels[side]
-	prior := m.guessPrior(&start)
+	prior := m.guessPrior(start)
 	var list []contender
-	for _, c := range poll(heard(scene, side), &prior, ballotTolerance) {
+	for _, c := range poll(ballots, &prior, ballotTolerance) {
 		list = append(list, contender{start.movedBy(&c.delta), c.share - handicap, lower})
 	}
 	return list

@@ -41,6 +41,14 @@ func newLocus(w *Wheel, kind EdgeKind, face Face, view view) locus {
 	return c
 }
 
+// inCamera is the curve in camera coordinates, in which its points need not be turned one by one.
+func (c locus) inCamera() locus {
+	r := c.pose.R
+	c.axes.axle, c.axes.forward, c.axes.up = r.Apply(c.axes.axle), r.Apply(c.axes.forward), r.Apply(c.axes.up)
+	c.centre, c.eye, c.pose = c.pose.Apply(c.centre), r3.Vec{}, calib.Pose{R: calib.Identity()}
+	return c
+}
+
 // shape is the torus whose contour the curve is: of the tyre, or of the rim's lip.
 func (c *locus) shape() (ring, tube, offset float64) {
 	if c.kind == RimCircle {

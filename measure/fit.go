@@ -3,6 +3,7 @@ package measure
 import (
 	"errors"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -122,17 +123,22 @@ func (m *set) fitRound(scene *Scene, rims bool, limit float64, learned scatter) 
 	// known by the prior alone, and has to show in the uncertainty.
 	freed := free{cameras: true, poses: true, tyres: [2]bool{true, true}, rims: [2]bool{rims, rims}, changes: len(scene.Changes) > 1}
 	a := adjustment{corners: m.corners, cornerLoss: Tukey(5), edgeLoss: Tukey(tukeyCut), covered: m.hearing.lower}
-	for photo := range scene.Photos {
-		for side := range scene.Wheels {
-			a.edges = append(a.edges, m.outlinePoints(scene, photo, Side(side), jointWindowPx, outlineSigmaPx)...)
-			for face, edge := range m.rims[side] {
-				if rims && edge.found {
-					freed.faces[side][face] = true
-					a.edges = append(a.edges, m.rimPoints(scene, photo, Side(side), Face(face), edge)...)
-				}
-			}
+	for side := range m.rims {
+		for face, edge := range m.rims[side] {
+			freed.faces[side][face] = rims && edge.found
 		}
 	}
+	edges := make([][]edgeObservation, 2*len(scene.Photos))
+	each(len(edges), func(i int) {
+		photo, side := i/2, Side(i%2)
+		edges[i] = m.outlinePoints(scene, photo, side, jointWindowPx, outlineSigmaPx)
+		for face, edge := range m.rims[side] {
+			if freed.faces[side][face] {
+				edges[i] = append(edges[i], m.rimPoints(scene, photo, side, Face(face), edge)...)
+			}
+		}
+	})
+	a.edges = slices.Concat(edges...)
 	a.dropStrays(scene, limit)
 	a.trust(learned)
 	a.layout = newLayout(scene, freed)
@@ -183,27 +189,26 @@ func (m *set) guessRims(scene *Scene) {
 // findRims looks for the rims' edges around the fitted tyres. Whether they turn
 // darker or brighter outward is the same for both, as for any pair of wheels.
 func (m *set) findRims(scene *Scene) *Scene {
-	var best *Scene
-	bestShare := math.Inf(-1)
-	var rims [2][2]rimEdge
-	for _, sign := range [2]float64{-1, 1} {
-		trial := scene.clone()
-		var edges [2][2]rimEdge
-		share := 0.0
-		for side := range edges {
-			for face := range edges[side] {
-				w, edge := m.findRim(trial, Side(side), Face(face), sign)
-				edges[side][face] = edge
+	var trials [2]*Scene
+	var rims [2][2][2]rimEdge
+	var share [2]float64
+	each(len(trials), func(i int) {
+		trials[i] = scene.clone()
+		for side := range rims[i] {
+			for face := range rims[i][side] {
+				w, edge := m.findRim(trials[i], Side(side), Face(face), [2]float64{-1, 1}[i])
+				rims[i][side][face] = edge
 				if edge.found {
-					trial.Wheels[side] = w
-					share += edge.share
+					trials[i].Wheels[side] = w
+					share[i] += edge.share
 				}
 			}
 		}
-		if share > bestShare {
-			best, bestShare, rims = trial, share, edges
-		}
+	})
+	best := 0
+	if share[1] > share[0] {
+		best = 1
 	}
-	m.rims = rims
-	return best
+	m.rims = rims[best]
+	return trials[best]
 }

@@ -22,7 +22,7 @@ type viewpoint struct {
 }
 
 // viewpoints that a standing person reaches.
-var viewpoints = []viewpoint{
+var viewpoints = [...]viewpoint{
 	{"front", r3.Vec{Y: 1150, Z: 1200}},
 	{"rear", r3.Vec{Y: -1350, Z: 1550}},
 	{"above", r3.Vec{Y: 60, Z: 1800}},
@@ -55,9 +55,12 @@ func (m *set) advice(f *fitted, rim Quantity, runout float64) []Advice {
 			PredictedHalfWidthMm: halfWidth(rim.StandardUncertainty / math.Sqrt2),
 		})
 	}
-	for _, p := range viewpoints {
-		if u, ok := m.forecast(f, &p, false); ok {
-			list = append(list, Advice{Action: "photo", Message: Message{Code: "photo_" + p.code}, PredictedHalfWidthMm: halfWidth(math.Hypot(u, runout))})
+	var settled [len(viewpoints)]bool
+	var us [len(viewpoints)]float64
+	each(len(viewpoints), func(i int) { us[i], settled[i] = m.forecast(f, &viewpoints[i], false) })
+	for i, p := range viewpoints {
+		if settled[i] {
+			list = append(list, Advice{Action: "photo", Message: Message{Code: "photo_" + p.code}, PredictedHalfWidthMm: halfWidth(math.Hypot(us[i], runout))})
 		}
 	}
 	if len(f.scene.Sheets) == 1 {

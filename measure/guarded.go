@@ -36,7 +36,7 @@ func (m *set) hearRims(scene *Scene) (elected hearing) {
 		}
 		prior.know(wheelHeading, 0, rimPlaceSigmaRad)
 		prior.know(wheelTilt, 0, rimPlaceSigmaRad)
-		if list := poll(m.lowerBallots(scene, Side(side)), &prior, ballotTolerance); len(list) > 0 {
+		if list := poll(lowerBallots(m.ballots(scene, Side(side))), &prior, ballotTolerance); len(list) > 0 {
 			elected.support[side] = list[0].share
 			*w = w.movedBy(&list[0].delta)
 		}
@@ -69,6 +69,6 @@ func (m *set) rimContenders(guess *Scene, side Side, sign float64) (list []conte
 }
 
 // lowerBallots are those of a tyre's outline where no mudguard reaches.
-func (m *set) lowerBallots(scene *Scene, side Side) []ballot {
-	return slices.DeleteFunc(m.ballots(scene, side), func(b ballot) bool { return b.sin > belowSin })
+func lowerBallots(outline []ballot) []ballot {
+	return slices.DeleteFunc(slices.Clone(outline), func(b ballot) bool { return b.sin > belowSin })
 }

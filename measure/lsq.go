@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -63,9 +64,20 @@ type Problem[S any] struct {
 	// Rows hands each observation at state s to emit. It returns false when s is
 	// impossible (a point behind its camera, say); the solver then steps back.
 	Rows func(s S, emit func(Row)) bool
+	// Parts are the same observations in pieces that may be asked for at once; nil: Rows is
+	// the only one.
+	Parts []func(s S, emit func(Row)) bool
 	// Plus returns s moved by δ and leaves s as it was. Derivatives in Rows are
 	// those by δ at δ = 0.
 	Plus func(s S, delta []float64) S
+}
+
+// pieces of the problem's observations.
+func (p *Problem[S]) pieces() []func(s S, emit func(Row)) bool {
+	if p.Parts == nil {
+		return []func(s S, emit func(Row)) bool{p.Rows}
+	}
+	return p.Parts
 }
 
 // Options tune Solve; the zero value is good.
@@ -202,16 +214,18 @@ func Covariance[S any](p Problem[S], s S) (*mat.SymDense, error) {
 // of JᵀWJ the estimate is −C Jᵀ W r, and its covariance C Jᵀ W V J C, V being by how much less
 // the variances are than their weights stand for: C itself where none has a reserve.
 func Propagated[S any](p Problem[S], s S, covariance mat.Symmetric) *mat.SymDense {
-	spread := p
-	spread.Rows = func(s S, emit func(Row)) bool {
-		var derivs []float64
-		return p.Rows(s, func(r Row) {
-			derivs = derivs[:0]
-			for _, d := range r.Derivs {
-				derivs = append(derivs, d*r.spread())
-			}
-			r.Derivs = derivs
-			emit(r)
+	spread := Problem[S]{Unknowns: p.Unknowns}
+	for _, piece := range p.pieces() {
+		spread.Parts = append(spread.Parts, func(s S, emit func(Row)) bool {
+			var derivs []float64
+			return piece(s, func(r Row) {
+				derivs = derivs[:0]
+				for _, d := range r.Derivs {
+					derivs = append(derivs, d*r.spread())
+				}
+				r.Derivs = derivs
+				emit(r)
+			})
 		})
 	}
 	n, _ := linearise(spread, s)
@@ -346,29 +360,45 @@ type normal struct {
 // linearise accumulates the normal equations; ok is false when the state is
 // impossible or a number is not finite.
 func linearise[S any](p Problem[S], s S) (n *normal, ok bool) {
-	n = &normal{matrix: mat.NewSymDense(p.Unknowns, nil), gradient: make([]float64, p.Unknowns)}
-	raw := n.matrix.RawSymmetric()
-	ok = p.Rows(s, func(r Row) {
-		rho, weight := r.Loss.at(r.Residual)
-		n.cost += rho / 2
-		n.rows++
-		if weight == 0 {
-			return
-		}
-		for k, c := range r.Cols {
-			d := weight * r.Derivs[k]
-			n.gradient[c] += d * r.Residual
-			for l, e := range r.Cols[:k+1] {
-				// gonum keeps the upper triangle.
-				raw.Data[min(c, e)*raw.Stride+max(c, e)] += d * r.Derivs[l]
-			}
-		}
+	pieces := p.pieces()
+	sums, possible := make([]*normal, len(pieces)), make([]bool, len(pieces))
+	each(len(pieces), func(i int) {
+		sums[i] = &normal{matrix: mat.NewSymDense(p.Unknowns, nil), gradient: make([]float64, p.Unknowns)}
+		possible[i] = pieces[i](s, sums[i].add)
 	})
+	n = sums[0]
+	for _, part := range sums[1:] { // in their order, so that rounding is always the same
+		n.cost += part.cost
+		n.rows += part.rows
+		n.matrix.AddSym(n.matrix, part.matrix)
+		for i, g := range part.gradient {
+			n.gradient[i] += g
+		}
+	}
 	finite := !math.IsNaN(n.cost) && !math.IsInf(n.cost, 0)
 	for i, g := range n.gradient {
 		finite = finite && !math.IsNaN(g) && !math.IsInf(n.matrix.At(i, i), 0)
 	}
-	return n, ok && finite
+	return n, finite && !slices.Contains(possible, false)
+}
+
+// add takes in one observation.
+func (n *normal) add(r Row) {
+	rho, weight := r.Loss.at(r.Residual)
+	n.cost += rho / 2
+	n.rows++
+	if weight == 0 {
+		return
+	}
+	raw := n.matrix.RawSymmetric()
+	for k, c := range r.Cols {
+		d := weight * r.Derivs[k]
+		n.gradient[c] += d * r.Residual
+		for l, e := range r.Cols[:k+1] {
+			// gonum keeps the upper triangle.
+			raw.Data[min(c, e)*raw.Stride+max(c, e)] += d * r.Derivs[l]
+		}
+	}
 }
 
 // columnNorms of √W·J, none smaller than in before; 1 for an empty column.

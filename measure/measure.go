@@ -144,12 +144,19 @@ func (m *set) solveFrom(pairs []pairGuess) (*fitted, error) {
 		return nil, err
 	}
 	// The size late: wheels that moved between photos come out in a wrong size as well.
-	for _, check := range []func(*fitted) error{m.verify, m.verifyParts, m.verifyState, m.verifySize, m.verifyPair} {
-		if err := check(f); err != nil {
+	for _, checks := range [][]func(*fitted) error{{m.verify}, {m.verifyParts, m.verifyState}, {m.verifySize}, {m.verifyPair}} {
+		if err := firstError(checks, f); err != nil {
 			return nil, err
 		}
 	}
 	return f, nil
+}
+
+// firstError asks all checks at once; of several errors the first in order counts.
+func firstError(checks []func(*fitted) error, f *fitted) error {
+	errs := make([]error, len(checks))
+	each(len(checks), func(i int) { errs[i] = checks[i](f) })
+	return cmp.Or(errs...)
 }
 
 // fitFrom is the joint solution from pairs of guessed wheels, not yet believed.

@@ -117,6 +117,7 @@ func (g *rearGuess) plausible() bool {
 // rate is the mean step across the outline, less where much of it is not in the picture.
 func (k *rearSeeker) rate(g *rearGuess, reach float64) float64 {
 	w := k.wheel(g)
+	pose := k.views[g.photo].pose
 	c := newLocus(&w, TyreOuter, 0, k.views[g.photo])
 	visible := c.visibleBehind()
 	sum, seen, asked := 0.0, 0, 0
@@ -126,7 +127,7 @@ func (k *rearSeeker) rate(g *rearGuess, reach float64) float64 {
 			continue
 		}
 		asked++
-		if step, ok := k.step(g.photo, &p, reach); ok {
+		if step, ok := k.step(g.photo, pose.Apply(p.at), pose.R.Apply(p.outward), reach); ok {
 			seen++
 			sum += max(-stepClip, min(stepClip, step))
 		}

@@ -83,6 +83,12 @@ type view struct {
 	eye    r3.Vec
 }
 
+// height above the floor of a point in camera coordinates.
+func (v *view) height(at r3.Vec) float64 {
+	r := &v.pose.R
+	return v.eye.Z + r[0][2]*at.X + r[1][2]*at.Y + r[2][2]*at.Z
+}
+
 func (s *Scene) view(photo int) view {
 	p := &s.Photos[photo]
 	c := s.Cameras[p.Camera]

@@ -72,20 +72,21 @@ const (
 func (k *seeker) rate(g guess, reach float64) float64 {
 	w := g.wheel()
 	total, shown := 0.0, false
-	for i, v := range k.views {
+	for i := range k.views {
+		v := &k.views[i]
 		if k.frames[i].misses(v.pose.Apply(w.Centre), g.outer) {
 			total += absentPenalty
 			continue
 		}
-		c := newLocus(&w, TyreOuter, 0, v)
+		c := newLocus(&w, TyreOuter, 0, *v).inCamera()
 		sum, seen, asked := 0.0, 0, 0
 		for _, a := range k.angles {
 			p, ok := c.pointAt(a.sin, a.cos)
-			if !ok || p.at.Z < floorBlindMm {
+			if !ok || v.height(p.at) < floorBlindMm {
 				continue
 			}
 			asked++
-			step, ok := k.step(i, &p, reach)
+			step, ok := k.step(i, p.at, p.outward, reach)
 			if !ok {
 				continue
 			}
@@ -110,10 +111,10 @@ func (k *seeker) rate(g guess, reach float64) float64 {
 	return total / float64(len(k.views))
 }
 
-// step is how much brighter a photo gets outward across a point of an outline.
-func (k *seeker) step(photo int, p *contourPoint, reach float64) (float64, bool) {
+// step is how much brighter a photo gets outward across a point of an outline, both in camera
+// coordinates.
+func (k *seeker) step(photo int, at, out r3.Vec, reach float64) (float64, bool) {
 	v := &k.views[photo]
-	at, out := v.pose.Apply(p.at), v.pose.R.Apply(p.outward)
 	px, ok := v.camera.Project(at)
 	// Outward in the picture is the projection of the surface's normal: to first
 	// order its components across the line of sight. Without what the lens turns it by,

@@ -1,9 +1,13 @@
 package vision
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"sort"
+
+	"golang.org/x/sync/errgroup"
 
 	"rimpair/calib"
 )
@@ -34,23 +38,38 @@ func findSheets(g *Gray, enough int) ([]Corner, error) {
 	if err != nil {
 		return nil, err
 	}
-	var all []Corner
-	for sheet := 1; sheet <= calib.MaxSheets; sheet++ {
-		in, rest := agreeing(sheet, markersOf(sheet, markers))
-		if distinct(in) < minMarkers {
-			continue
-		}
-		found := findSheet(g, sheet, in)
-		// A second print of the same sheet: which of the two is meant cannot be told.
-		if second, _ := agreeing(sheet, rest); len(found) > 0 && distinct(second) >= minMarkers && len(findSheet(g, sheet, second)) > 0 {
-			return nil, twice(sheet)
-		}
-		all = append(all, found...)
+	var corners [calib.MaxSheets][]Corner
+	var errs [calib.MaxSheets]error
+	var group errgroup.Group
+	for i := range corners {
+		group.Go(func() error {
+			corners[i], errs[i] = findOnce(g, i+1, markers)
+			return nil
+		})
 	}
+	_ = group.Wait() // the errors are in errs
+	if err := cmp.Or(errs[:]...); err != nil {
+		return nil, err
+	}
+	all := slices.Concat(corners[:]...)
 	if len(all) == 0 {
 		return nil, whyNone(g)
 	}
 	return all, nil
+}
+
+// findOnce returns the corners of one sheet, which may lie in the photo only once: of two
+// prints, which one is meant cannot be told.
+func findOnce(g *Gray, sheet int, markers []marker) ([]Corner, error) {
+	in, rest := agreeing(sheet, markersOf(sheet, markers))
+	if distinct(in) < minMarkers {
+		return nil, nil
+	}
+	found := findSheet(g, sheet, in)
+	if second, _ := agreeing(sheet, rest); len(found) > 0 && distinct(second) >= minMarkers && len(findSheet(g, sheet, second)) > 0 {
+		return nil, twice(sheet)
+	}
+	return found, nil
 }
 
 func noSheet() *Refusal {
