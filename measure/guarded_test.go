@@ -47,6 +47,8 @@ func TestMudguardsTakenForTyres(t *testing.T) {
 		{911000, []int{rear, above}, ""},
 		{911000, []int{front, above}, ""},
 		{921020, []int{rear, above}, ""},
+		{921001, []int{rear}, ""}, // 8 and 12 mm off
+		{921007, []int{rear}, ""},
 	} {
 		t.Run(fmt.Sprint(c.seed, c.photos), func(t *testing.T) {
 			s := newStudioOf(t, c.seed, samples.Options{
