@@ -35,7 +35,7 @@ func (m *set) verifyParts(f *fitted) error {
 	}
 	lower := m.lowerParts()
 	if m.hearing.lower == [2]bool{} && max(lower.outlineShare(f, Left), lower.outlineShare(f, Right)) < leastShare {
-		return mudguards()
+		return mudguards(largerAbove)
 	}
 	if len(m.inputs) < 2 {
 		return nil // a single photo bends the lens to the mudguard
@@ -56,7 +56,7 @@ func (m *set) verifyParts(f *fitted) error {
 	if f.beyond(g, outer) < partsZ {
 		return nil
 	}
-	return mudguards()
+	return mudguards(largerAbove)
 }
 
 // lowerParts is the same set of which only the lower parts of the tyres are heard.
@@ -75,20 +75,26 @@ func (f *fitted) beyond(other *fitted, of func(*Scene) float64) float64 {
 
 // verifyPair refuses two photos whose tyres come to stand lower by their lower parts, or whose
 // wheels toe otherwise where the rims' edges are heard first. So do wheels that moved or are of
-// another size, hence it is asked last.
+// another size, hence it is asked last. Where neither those parts nor any rim are clear, nothing
+// speaks against mudguards: two such pairs of 24 drawn scenes came out 3 and 5 mm wrong at u 0.8.
+// Without mudguards one scene in 30 has such pairs.
 func (m *set) verifyPair(f *fitted) error {
 	if len(m.inputs) != guardedPhotos || m.lowerAlone() || m.rimsSettle(f) {
 		return nil
 	}
-	if g, err := m.lowerParts().fitJointly(f.scene, true); err == nil {
+	lower := m.lowerParts()
+	if !m.rimSeen(Left) && !m.rimSeen(Right) && max(lower.outlineShare(f, Left), lower.outlineShare(f, Right)) < clearShare {
+		return mudguards(nothingElse)
+	}
+	if g, err := lower.fitJointly(f.scene, true); err == nil {
 		for side := range f.scene.Wheels {
 			if f.beyond(g, func(s *Scene) float64 { return s.Wheels[side].Centre.Z }) >= partsZ {
-				return mudguards()
+				return mudguards(largerAbove)
 			}
 		}
 	}
 	if g := m.byRims(); g != nil && math.Abs(f.beyond(g, m.totalToeMm)) >= rimsZ {
-		return mudguards()
+		return mudguards(largerAbove)
 	}
 	return nil
 }
@@ -104,10 +110,15 @@ func (m *set) byRims() *fitted {
 	return g
 }
 
-func mudguards() error {
+const (
+	largerAbove = "The upper parts of the tyres' outlines seem to belong to something larger than the lower parts, as to mudguards."
+	nothingElse = "Neither rim is seen, and less than half of what no mudguard could hide of the tyres: their outlines may be the mudguards'."
+)
+
+func mudguards(reason string) error {
 	return &vision.Refusal{
 		Code:   "mudguards",
-		Reason: "The upper parts of the tyres' outlines seem to belong to something larger than the lower parts, as to mudguards.",
+		Reason: reason,
 		Remedy: "Take the mudguards off where that is easy, or add photos from the front and the rear that show the rims from inside the vehicle; where there are none, check --rim and the rulers on the printed sheets.",
 	}
 }
