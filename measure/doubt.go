@@ -31,16 +31,17 @@ func (m *set) doubt(f *fitted) float64 {
 	}
 	l, r := 1-m.outlineShare(f, Left), 1-m.outlineShare(f, Right)
 	doubt := max(plainDissent, l, r) / plainDissent
-	if min(l, r) > plainDissent && f.scene.fromBehind(0) {
+	if min(l, r) > plainDissent && f.scene.radiiAhead(0) < -1 {
 		u := f.quantity(m.totalToeMm).StandardUncertainty
 		doubt = max(doubt, math.Hypot(u, behindToeMm)/u)
 	}
 	return doubt
 }
 
-// fromBehind says whether a photo was taken from farther back than the front tyres reach.
-func (s *Scene) fromBehind(photo int) bool {
+// radiiAhead is how far ahead of the front axle a photo was taken from, in radii of the tyres: from
+// above within one, from behind by less than minus one.
+func (s *Scene) radiiAhead(photo int) float64 {
 	middle, forward, _ := s.frame()
 	w := &s.Wheels[Left]
-	return r3.Dot(forward, r3.Sub(s.view(photo).eye, middle)) < -w.Ring-w.Tube
+	return r3.Dot(forward, r3.Sub(s.view(photo).eye, middle)) / (w.Ring + w.Tube)
 }
