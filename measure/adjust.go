@@ -9,6 +9,7 @@ type adjustment struct {
 	cornerLoss Loss
 	edgeLoss   Loss
 	covered    [2]bool // wheels that a mudguard covers: of the outline, the lower part is left
+	grainy     bool    // tyres' edges were taken on grainy ground
 }
 
 // problemParts is in how many pieces its observations are asked for, whatever the number of

@@ -52,6 +52,7 @@ type contender struct {
 	wheel Wheel
 	share float64
 	lower bool // only the lower part of the outline was heard
+	heard int  // ballots of the whole outline
 }
 
 // contenders are the wheels around a guessed one that the most edges agree with. A
@@ -79,13 +80,14 @@ func (m *set) contenders(scene *Scene, side Side) []contender {
 // whole outline or of the lower part.
 func (m *set) vote(start *Wheel, ballots []ballot, lower bool) []contender {
 	handicap := 0.0
+	heard := len(ballots)
 	if lower {
 		ballots, handicap = lowerBallots(ballots), clearlyBetter
 	}
 	prior := m.guessPrior(start)
 	var list []contender
 	for _, c := range poll(ballots, &prior, ballotTolerance) {
-		list = append(list, contender{start.movedBy(&c.delta), c.share - handicap, lower})
+		list = append(list, contender{start.movedBy(&c.delta), c.share - handicap, lower, heard})
 	}
 	return list
 }
@@ -104,6 +106,13 @@ func (w Wheel) movedBy(d *[tyreNumbers]float64) Wheel {
 type hearing struct {
 	support [2]float64 // share of the outline's probes that agree
 	lower   [2]bool    // the lower part alone won: there is a mudguard
+	heard   [2]int     // how many ballots there were
+}
+
+// oneSided says whether the edges of one wheel are far fewer than the other's: along a frame tube
+// below the camera a wheel would be seen so nearly from its edge that few of them agree on all.
+func (h *hearing) oneSided() bool {
+	return 2*min(h.heard[Left], h.heard[Right]) < max(h.heard[Left], h.heard[Right])
 }
 
 // hearBoth lets the edges vote on both wheels.
@@ -125,7 +134,7 @@ func (m *set) elect(scene *Scene, heard *[2][]contender) (elected hearing, best 
 		for _, r := range heard[Right] {
 			if score := l.share + r.share - m.unlikely(&l.wheel, &r.wheel); score > best {
 				best = score
-				elected = hearing{support: [2]float64{l.share, r.share}, lower: [2]bool{l.lower, r.lower}}
+				elected = hearing{support: [2]float64{l.share, r.share}, lower: [2]bool{l.lower, r.lower}, heard: [2]int{l.heard, r.heard}}
 				scene.Wheels[Left], scene.Wheels[Right] = l.wheel, r.wheel
 			}
 		}

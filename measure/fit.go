@@ -48,7 +48,11 @@ func (m *set) fitPair(pairs []pairGuess) (*Scene, error) {
 	var bestRims [2]float64
 	for _, pair := range pairs[:min(len(pairs), max(pairsHeard, photosHeard/len(m.inputs)))] {
 		scene, h := m.hear(pair)
-		if both := h.support[Left] + h.support[Right] - m.unlikely(&scene.Wheels[Left], &scene.Wheels[Right]); best == nil || both > bestSupport {
+		both := h.support[Left] + h.support[Right] - m.unlikely(&scene.Wheels[Left], &scene.Wheels[Right])
+		if h.oneSided() {
+			both-- // last of all
+		}
+		if best == nil || both > bestSupport {
 			best, bestSupport, m.hearing, bestRims = scene, both, h, m.knowledge.rims
 		}
 		if min(h.support[Left], h.support[Right]) >= sureSupport {
@@ -122,7 +126,7 @@ func (m *set) fitRound(scene *Scene, rims bool, limit float64, learned scatter) 
 	// A rim whose edge is not seen is free as well: how the tyre sits on it is then
 	// known by the prior alone, and has to show in the uncertainty.
 	freed := free{cameras: true, poses: true, tyres: [2]bool{true, true}, rims: [2]bool{rims, rims}, changes: len(scene.Changes) > 1}
-	a := adjustment{corners: m.corners, cornerLoss: Tukey(5), edgeLoss: Tukey(tukeyCut), covered: m.hearing.lower}
+	a := adjustment{corners: m.corners, cornerLoss: Tukey(5), edgeLoss: Tukey(tukeyCut), covered: m.hearing.lower, grainy: m.approach.grainy}
 	for side := range m.rims {
 		for face, edge := range m.rims[side] {
 			freed.faces[side][face] = rims && edge.found

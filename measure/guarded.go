@@ -14,6 +14,9 @@ const (
 	// How well the rim's edge then tells where the tyre is.
 	rimPlaceSigmaMm  = 1.0
 	rimPlaceSigmaRad = 0.003
+	// leastByRims of a tyre's outline agrees where both rims' edges settle wheels: with less, in two
+	// readings of each of two sets, another edge was one wheel's rim (921014, 1.3 and 2.3 mm off).
+	leastByRims = 0.1
 )
 
 // hearRims lets the rims' edges vote on both wheels, as steps of the same sign, then what is
@@ -58,7 +61,7 @@ func (m *set) rimContenders(guess *Scene, side Side, sign float64) (list []conte
 		prior := m.guessPrior(w)
 		list = list[:0]
 		for _, c := range poll(ballots, &prior, ballotTolerance) {
-			list = append(list, contender{w.movedBy(&c.delta), c.share, true})
+			list = append(list, contender{w.movedBy(&c.delta), c.share, true, len(ballots)})
 		}
 		if len(list) == 0 {
 			break
@@ -71,4 +74,39 @@ func (m *set) rimContenders(guess *Scene, side Side, sign float64) (list []conte
 // lowerBallots are those of a tyre's outline where no mudguard reaches.
 func lowerBallots(outline []ballot) []ballot {
 	return slices.DeleteFunc(slices.Clone(outline), func(b ballot) bool { return b.sin > belowSin })
+}
+
+// rimsReading is one way to read the photos, and the solution it led to.
+type rimsReading struct {
+	m set
+	f *fitted
+}
+
+// byRimsAlone says whether a solution that was refused would be believed for both rims' edges,
+// with hardly anything left of the tyres, and makes it such.
+func (m *set) byRimsAlone(f *fitted) bool {
+	if !m.approach.guarded || len(m.inputs) < 2 {
+		return false
+	}
+	if min(m.outlineShare(f, Left), m.outlineShare(f, Right)) < leastByRims {
+		return false
+	}
+	m.approach.rimsAlone = true
+	f.doubt = m.doubt(f)
+	return m.believe(f) == nil
+}
+
+// alike says whether the last two readings by rims alone agree on toe, and which is the less
+// certain: over short and over long stretches, edges other than the rims' lead elsewhere.
+func alike(readings []rimsReading) (rimsReading, bool) {
+	if len(readings) < 2 {
+		return rimsReading{}, false
+	}
+	a, b := readings[len(readings)-2], readings[len(readings)-1]
+	ta, tb := a.f.quantity(a.m.totalToeMm), b.f.quantity(b.m.totalToeMm)
+	u := max(ta.StandardUncertainty, tb.StandardUncertainty)
+	if u == ta.StandardUncertainty {
+		return a, math.Abs(ta.Value-tb.Value) <= u
+	}
+	return b, math.Abs(ta.Value-tb.Value) <= u
 }

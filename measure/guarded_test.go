@@ -49,7 +49,8 @@ func TestMudguardsTakenForTyres(t *testing.T) {
 		{921020, []int{rear, above}, ""},
 		{931015, []int{front, above}, "mudguards"}, // no rim seen, little of the lower parts: 5 and 3 mm off
 		{931022, []int{rear, above}, "mudguards"},
-		{921001, []int{rear}, ""}, // 8 and 12 mm off
+		{905016, []int{front, above}, ""}, // by both rims alone
+		{921001, []int{rear}, ""},         // 8 and 12 mm off
 		{921007, []int{rear}, ""},
 	} {
 		t.Run(fmt.Sprint(c.seed, c.photos), func(t *testing.T) {

@@ -91,13 +91,21 @@ func (m *set) solve() (*fitted, error) {
 	guardsTaken := refusedAs(err, "mudguards") != nil
 	for _, size := range slices.Compact([]float64{m.settings.BeadSeatMm, m.sizeSoFarMm()}) {
 		pairs := ofSize(m.pairs, size)
+		var byRims []rimsReading
 		for _, a := range approaches {
-			if guardsTaken && !a.guarded {
+			if guardsTaken && !a.guarded || a.grainy && m.grain(pairs) < leastGrain {
 				continue
 			}
 			again := *m
 			again.approach, again.settings.BeadSeatMm = a, size
-			if f, refused := again.solveFrom(pairs); refused == nil {
+			f, refused := again.solveFrom(pairs)
+			if refused != nil && f != nil && again.byRimsAlone(f) {
+				byRims = append(byRims, rimsReading{again, f})
+				if r, ok := alike(byRims); ok {
+					again, f, refused = r.m, r.f, nil
+				}
+			}
+			if refused == nil {
 				again.settings = m.settings
 				*m = again
 				return f, nil
@@ -126,30 +134,41 @@ type approach struct {
 	// coarse: over longer stretches. Grains of asphalt as light and as dark as a tyre may
 	// break up its outline, where a careful eye follows it farther.
 	coarse bool
+	// grainy: by the lightest grains, where a dusty tyre is as light as asphalt on average, but
+	// smooth; over longer stretches as well.
+	grainy bool
 	// guarded: the rims' first, as under mudguards, whose edges pass for a tyre's.
 	guarded bool
+	// rimsAlone: with hardly anything left of the tyres, where readings that hear the rims first agree.
+	rimsAlone bool
 }
 
 // misread are refusals that edges taken for others lead to, and approaches what is tried then:
 // where a mudguard was, only what does not take it again.
 var (
 	misread    = []string{"wheel_unclear", "size_mismatch", "mudguards"}
-	approaches = []approach{{coarse: true}, {guarded: true}, {coarse: true, guarded: true}}
+	approaches = []approach{{coarse: true}, {coarse: true, grainy: true}, {guarded: true}, {coarse: true, guarded: true}}
 )
 
-// solveFrom is solve from pairs of guessed wheels, best first.
+// solveFrom is solve from pairs of guessed wheels, best first. What is not believed is returned
+// beside the reason.
 func (m *set) solveFrom(pairs []pairGuess) (*fitted, error) {
 	f, err := m.fitFrom(pairs)
 	if err != nil {
 		return nil, err
 	}
+	return f, m.believe(f)
+}
+
+// believe refuses a solution that a careful eye would not believe.
+func (m *set) believe(f *fitted) error {
 	// The size late: wheels that moved between photos come out in a wrong size as well.
 	for _, checks := range [][]func(*fitted) error{{m.verify}, {m.verifyParts, m.verifyState}, {m.verifySize}, {m.verifyPair}} {
 		if err := firstError(checks, f); err != nil {
-			return nil, err
+			return err
 		}
 	}
-	return f, nil
+	return nil
 }
 
 // firstError asks all checks at once; of several errors the first in order counts.

@@ -77,12 +77,13 @@ func (o *edgeObservation) arc() int {
 // of 1,200 tyres' outlines in two and three photos, given and drawn, two in three lie
 // within 0.04 px of the true outline, 95 % within 0.1 (given) to 0.2 px (drawn); of the rims'
 // within 0.07 (drawn) to 0.15 px and 0.2 to 0.55 px, their circle's common shift taken off.
-// Of an outline that a mudguard covers, what is left is as doubtful as a rim's edge.
+// Of an outline that a mudguard covers, what is left is as doubtful as a rim's edge, and so is
+// one on grainy ground.
 func (a *adjustment) arcSigmaPx(key scatterKey, photos float64) float64 {
 	switch {
 	case key.kind == RimCircle:
 		return max(0.15, 0.3/photos)
-	case a.covered[key.side]:
+	case a.covered[key.side], a.grainy:
 		return 0.3 / photos
 	}
 	return max(0.08, 0.25/(photos*photos))
@@ -100,7 +101,7 @@ const reserve = 1.5
 // and in a single photo a mudguard may pass for the tyre itself (11 drawn: by 1.8 times all that
 // was stated without this).
 func (a *adjustment) reserveOf(s *Scene, o *edgeObservation) float64 {
-	if len(s.Photos) == 1 || o.kind != RimCircle && a.covered[o.side] {
+	if len(s.Photos) == 1 || a.grainy || o.kind != RimCircle && a.covered[o.side] {
 		return 1
 	}
 	return reserve
@@ -206,11 +207,23 @@ func (a *adjustment) dropStrays(s *Scene, limit float64) {
 		for i := first; i < end; i++ {
 			near := slices.Clone(residuals[max(first, i-strayNeighbours):min(end, i+strayNeighbours+1)])
 			slices.Sort(near)
-			if math.Abs(near[len(near)/2]) <= limit {
+			if math.Abs(near[len(near)/2]) <= limit*a.roughness(a.edges[i].kind) {
 				kept = append(kept, a.edges[i])
 			}
 		}
 		first = end
 	}
 	a.edges = kept
+}
+
+// grainRoughness is how many times as far edges on grainy ground, where a dark or a light grain
+// lies beside the tyre, may be from its outline as others.
+const grainRoughness = 2.0
+
+// roughness is that of the edges of a kind.
+func (a *adjustment) roughness(kind EdgeKind) float64 {
+	if a.grainy && kind == TyreOuter {
+		return grainRoughness
+	}
+	return 1
 }

@@ -91,7 +91,9 @@ func verifyEach(states []State, settings Settings) (a approach, err error) {
 			return a, inState(state.Name, err)
 		}
 		a.coarse = a.coarse || one.approach.coarse
+		a.grainy = a.grainy || one.approach.grainy
 		a.guarded = a.guarded || one.approach.guarded
+		a.rimsAlone = a.rimsAlone || one.approach.rimsAlone
 	}
 	return a, nil
 }

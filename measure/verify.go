@@ -166,6 +166,9 @@ func (m *set) dissents(f *fitted, photo int) bool {
 // clear, or where both tyres, found apart, come out the same size and its rim is seen: mudguards
 // are of one size too, unless three photos were heard where none reaches.
 func (m *set) verifyWheels(f *fitted) error {
+	if m.approach.rimsAlone && min(m.rimShare(Left), m.rimShare(Right)) >= rimClearShare {
+		return nil
+	}
 	var share [2]float64
 	var clear [2]bool
 	for side := range share {
@@ -205,17 +208,21 @@ func (m *set) lowerAlone() bool { return m.hearing.lower == [2]bool{true, true} 
 // whether the wheel is clear by itself.
 func (m *set) clarity(f *fitted, side Side) (share float64, clear bool) {
 	share = m.outlineShare(f, side)
-	rim := 0.0
-	for _, edge := range m.rims[side] {
-		if edge.found {
-			rim = max(rim, edge.share)
-		}
-	}
 	enough := clearShare
 	if m.hearing.lower[side] {
 		enough = clearLowerShare
 	}
-	return share, share >= enough || share >= leastShare && (rim >= rimClearShare || m.rimSettles(f, side))
+	return share, share >= enough || share >= leastShare && (m.rimShare(side) >= rimClearShare || m.rimSettles(f, side))
+}
+
+// rimShare is how much agrees of what is seen best of a rim's edges.
+func (m *set) rimShare(side Side) (share float64) {
+	for _, edge := range m.rims[side] {
+		if edge.found {
+			share = max(share, edge.share)
+		}
+	}
+	return share
 }
 
 const (
@@ -351,10 +358,10 @@ func (m *set) rimTally(f *fitted, photo int, side Side) tally {
 
 // agreeing counts the edges of a kind that agree, all around or in the lower part.
 func (f *fitted) agreeing(photo int, side Side, kind EdgeKind, lower bool) int {
-	n := 0
+	n, within := 0, agreeingPx*f.adjustment.roughness(kind)
 	for i, o := range f.adjustment.edges {
 		there := o.photo == photo && o.side == side && o.kind == kind && (!lower || math.Sin(o.u) <= belowSin)
-		n += count(there && math.Abs(f.residuals[i]) < agreeingPx)
+		n += count(there && math.Abs(f.residuals[i]) < within)
 	}
 	return n
 }

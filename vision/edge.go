@@ -24,6 +24,11 @@ type Probe struct {
 	// HalfLength is how many pixels along the edge are averaged to either side; 0: 5. Probes
 	// 10 px apart then use every pixel once.
 	HalfLength int
+	// Grain is how many standard deviations of the brightness along the edge are added to its
+	// mean. A floor of grains darker and lighter than a smooth body may be as light as that on
+	// average; its light grains are not. Mean and deviation grow alike with what is seen of the
+	// floor, so that the edge stays in its place.
+	Grain float64
 }
 
 // Edge is a change of brightness along a probe.
@@ -93,7 +98,7 @@ func (g *Gray) profile(p Probe) []float64 {
 	profile := make([]float64, 2*n+1)
 	for i := range profile {
 		s := float64(i-n) * sampleStep
-		profile[i] = g.linearMean(p.Beside(s), band)
+		profile[i] = g.grainyMean(p.Beside(s), band, p.Grain)
 	}
 	return profile
 }
@@ -140,6 +145,36 @@ func (g *Gray) linearMean(at calib.Point, from []calib.Point) float64 {
 		sum += top*(1-fy) + bottom*fy
 	}
 	return sum / float64(len(from))
+}
+
+// grainyMean is linearMean and so many standard deviations of the places.
+func (g *Gray) grainyMean(at calib.Point, from []calib.Point, grain float64) float64 {
+	mean := g.linearMean(at, from)
+	if grain == 0 {
+		return mean
+	}
+	return mean + grain*g.deviation(at, from, mean)
+}
+
+// deviation is the standard deviation of the brightness of places from their mean, as of linearMean.
+func (g *Gray) deviation(at calib.Point, from []calib.Point, mean float64) float64 {
+	variance := 0.0
+	for i := range from {
+		d := g.linearMean(at, from[i:i+1]) - mean
+		variance += d * d / float64(len(from))
+	}
+	return math.Sqrt(variance)
+}
+
+// GrainBeside is the standard deviation of the brightness along a probe's edge, so many pixels
+// from it, as a share of its mean. ok is false outside the picture.
+func (g *Gray) GrainBeside(p *Probe, offset float64) (grain float64, ok bool) {
+	at, band := p.Beside(offset), p.band()
+	if !g.holds(at, band) {
+		return 0, false
+	}
+	mean := g.linearMean(at, band)
+	return g.deviation(at, band, mean) / (mean + 1e-3), true
 }
 
 // Edges returns the edges that cross a probe, in the order of their offsets.

@@ -154,3 +154,68 @@ func strongestRise(edges []Edge) (best Edge, ok bool) {
 	}
 	return best, ok
 }
+
+// A smooth body before grains that are as light as it on average: brightness along the edge
+// says nothing, its mean and two standard deviations tell the edge, and in the right place.
+func TestEdgesOnGrainyGround(t *testing.T) {
+	random := rand.New(rand.NewPCG(17, 4))
+	for _, grain := range []float64{0, 2} {
+		near, mean := 0, 0.0
+		const draws = 100
+		for range draws {
+			g, p := grainyGround(random)
+			p.HalfLength = 16
+			p.Grain = grain
+			best := Edge{Offset: math.Inf(1)}
+			for _, e := range g.Edges(p) {
+				if e.Step > best.Step {
+					best = e
+				}
+			}
+			if math.Abs(best.Offset) < 2 {
+				near++
+				mean += best.Offset
+			}
+		}
+		mean /= float64(near)
+		t.Logf("grain %g: %d of %d within 2 px, %.2f px off on average", grain, near, draws, mean)
+		if grain == 0 {
+			require.Less(t, near, 67, "told by its mean: the ground is too easy")
+			continue
+		}
+		// 93 are expected, by 1000 draws, give or take 3. They scatter by 0.6 px: three standard
+		// errors of their mean are 0.2 px.
+		require.GreaterOrEqual(t, near, 85)
+		require.InDelta(t, 0, mean, 0.2)
+	}
+}
+
+// grainyGround is a picture with a smooth dark body before the probe's middle and grains of
+// some 7 px beyond, half as light to half as light again, each pixel the mean of 5 × 5 places
+// about it.
+func grainyGround(random *rand.Rand) (g *Gray, p Probe) {
+	const cell, dark = 7.0, 0.12
+	grains := map[[2]int]float64{}
+	light := func(x, y, across float64) float64 {
+		if across < 0 {
+			return dark
+		}
+		at := [2]int{int(math.Floor(x / cell)), int(math.Floor(y / cell))}
+		if _, ok := grains[at]; !ok {
+			grains[at] = dark * (0.5 + random.Float64())
+		}
+		return grains[at]
+	}
+	g, p = stripes(0.4, func(float64) float64 { return 0 })
+	for y := range g.Height {
+		for x := range g.Width {
+			sum := 0.0
+			for i := range 25 {
+				fx, fy := float64(x)+0.4*float64(i%5-2), float64(y)+0.4*float64(i/5-2)
+				sum += light(fx, fy, (fx-p.At.X)*p.NX+(fy-p.At.Y)*p.NY) / 25
+			}
+			g.Pix[y*g.Width+x] = uint8(math.Round(255 * sRGB(sum)))
+		}
+	}
+	return g, p
+}
