@@ -52,7 +52,7 @@ type contender struct {
 	wheel Wheel
 	share float64
 	lower bool // only the lower part of the outline was heard
-	heard int  // ballots of the whole outline
+	heard int  // ballots of the whole outline, or of the rim's edges
 }
 
 // contenders are the wheels around a guessed one that the most edges agree with. A
@@ -79,8 +79,7 @@ func (m *set) contenders(scene *Scene, side Side) []contender {
 // vote returns the wheels that most edges around a guessed one agree with: of its
 // whole outline or of the lower part.
 func (m *set) vote(start *Wheel, ballots []ballot, lower bool) []contender {
-	handicap := 0.0
-	heard := len(ballots)
+	handicap, heard := 0.0, len(ballots)
 	if lower {
 		ballots, handicap = lowerBallots(ballots), clearlyBetter
 	}

@@ -85,8 +85,8 @@ type rimsReading struct {
 // byRimsAlone says whether a solution that was refused would be believed for both rims' edges,
 // with hardly anything left of the tyres, and makes it such.
 func (m *set) byRimsAlone(f *fitted) bool {
-	if !m.approach.guarded || len(m.inputs) < 2 {
-		return false
+	if !m.approach.guarded || len(m.inputs) < 2 || m.verifyWheels(f) == nil {
+		return false // refused for something else than too little of the tyres
 	}
 	if min(m.outlineShare(f, Left), m.outlineShare(f, Right)) < leastByRims {
 		return false
@@ -104,9 +104,9 @@ func alike(readings []rimsReading) (rimsReading, bool) {
 	}
 	a, b := readings[len(readings)-2], readings[len(readings)-1]
 	ta, tb := a.f.quantity(a.m.totalToeMm), b.f.quantity(b.m.totalToeMm)
-	u := max(ta.StandardUncertainty, tb.StandardUncertainty)
-	if u == ta.StandardUncertainty {
-		return a, math.Abs(ta.Value-tb.Value) <= u
+	less, u := b, tb.StandardUncertainty
+	if ta.StandardUncertainty >= u {
+		less, u = a, ta.StandardUncertainty
 	}
-	return b, math.Abs(ta.Value-tb.Value) <= u
+	return less, math.Abs(ta.Value-tb.Value) <= u
 }

@@ -164,7 +164,8 @@ func (m *set) dissents(f *fitted, photo int) bool {
 // verifyWheels refuses wheels of which too little agrees. A wheel is clear by enough of its
 // outline, or by less and its rim's edge. One that is not may lean on the vote where the other is
 // clear, or where both tyres, found apart, come out the same size and its rim is seen: mudguards
-// are of one size too, unless three photos were heard where none reaches.
+// are of one size too, unless three photos were heard where none reaches. Both rims do where these
+// are heard alone.
 func (m *set) verifyWheels(f *fitted) error {
 	if m.approach.rimsAlone && min(m.rimShare(Left), m.rimShare(Right)) >= rimClearShare {
 		return nil
