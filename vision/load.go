@@ -26,24 +26,24 @@ func DefaultLimits() Limits {
 // Load reads a photo: JPEG, PNG, WebP or HEIC. The picture is grey, its blue beside it, at
 // full resolution and in stored sensor coordinates, whatever its orientation tag says.
 // The error is a *Refusal.
-func Load(path string, lim Limits) (*Photo, error) { return load(path, lim, decodeColours) }
+func Load(path string, lim Limits) (*Photo, error) { return load(path, lim, true) }
 
 // LoadGrey is Load without the blue: sooner, where corners are all that is
 // looked for.
 func LoadGrey(path string, lim Limits) (*Photo, error) {
-	photo, err := load(path, lim, decodeGreyAlone)
+	photo, err := load(path, lim, false)
 	if err == nil {
-		photo.Blue = nil // the decoder of HEIC has it all the same
+		photo.Blue = nil // decoders of other formats than JPEG have it all the same
 	}
 	return photo, err
 }
 
-func load(path string, lim Limits, by decoder) (*Photo, error) {
+func load(path string, lim Limits, blue bool) (*Photo, error) {
 	file, err := readFile(path, lim.Bytes)
 	if err != nil {
 		return nil, forPhoto(path, err)
 	}
-	photo, err := decode(file, lim, by)
+	photo, err := decode(file, lim, blue)
 	if err != nil {
 		return nil, forPhoto(path, err)
 	}
@@ -110,7 +110,7 @@ func checkedHeader(file []byte, lim Limits) (header, error) {
 
 // decode reads the picture and its EXIF data, with everything that can be told
 // from the headers checked before any pixel is decoded.
-func decode(file []byte, lim Limits, by decoder) (*Photo, error) {
+func decode(file []byte, lim Limits, blue bool) (*Photo, error) {
 	h, err := checkedHeader(file, lim)
 	if err != nil {
 		return nil, err
@@ -120,7 +120,7 @@ func decode(file []byte, lim Limits, by decoder) (*Photo, error) {
 		Reason: fmt.Sprintf("The picture was not decoded within %v.", lim.Time),
 		Remedy: "Give the photo as the phone stored it.",
 	}
-	p, err := withinTime(lim.Time, slow, func() (pixels, error) { return decodePixels(file, h, by) })
+	p, err := withinTime(lim.Time, slow, func() (pixels, error) { return decodePixels(file, h, blue) })
 	if err != nil {
 		return nil, err
 	}

@@ -4,40 +4,47 @@ import (
 	"bytes"
 	"image"
 	"image/color"
+	"image/png"
+	"io"
 
 	"github.com/bep/imagemeta"
 	"github.com/gen2brain/heic"
+	"golang.org/x/image/webp"
 )
 
 // pixels are a picture without its colours and its blue alone.
 type pixels struct{ grey, blue *Gray }
 
-// decoder decodes a JPEG, PNG or WebP file of the given size, ignoring its orientation tag.
-type decoder func(file []byte, width, height int) (pixels, error)
-
-func decodeGreyAlone(file []byte, width, height int) (p pixels, err error) {
-	p.grey, err = decodeGrey(file, width, height)
-	return p, err
-}
-
-// decodePixels decodes the whole picture, in stored orientation.
-func decodePixels(file []byte, h header, by decoder) (p pixels, err error) {
+// decodePixels decodes the whole picture, in stored orientation; its blue at least where it is
+// wanted.
+func decodePixels(file []byte, h header, blue bool) (p pixels, err error) {
 	defer func() {
 		if recover() != nil { // decoders are others'; what they choke on is no picture
 			p, err = pixels{}, damaged()
 		}
 	}()
-	if h.format == imagemeta.HEIF {
+	switch h.format {
+	case imagemeta.HEIF:
 		return decodeHEIC(file, h)
+	case imagemeta.PNG:
+		return decodeImage(png.Decode, file, h)
+	case imagemeta.WebP:
+		return decodeImage(webp.Decode, file, h)
 	}
-	p, err = by(file, h.width, h.height)
-	if err != nil {
-		return p, damaged()
-	}
-	if h.format == imagemeta.JPEG && hasFilledEnd(p.grey) {
+	p, err = decodeJPEG(file, h, blue)
+	if err == nil && hasFilledEnd(p.grey) {
 		return p, truncated()
 	}
-	return p, nil
+	return p, err
+}
+
+// decodeImage decodes a picture of the given size with a decoder of Go's.
+func decodeImage(by func(io.Reader) (image.Image, error), file []byte, h header) (pixels, error) {
+	m, err := by(bytes.NewReader(file))
+	if err != nil || m.Bounds().Dx() != h.width || m.Bounds().Dy() != h.height {
+		return pixels{}, damaged()
+	}
+	return pixelsOf(m), nil
 }
 
 // blockRows is the height of the largest unit a JPEG is coded in.
@@ -85,10 +92,10 @@ func pixelsOf(m image.Image) pixels {
 				_, _, blue[x] = color.YCbCrToRGB(c.Y, c.Cb, c.Cr)
 				continue
 			}
-			c := m.At(b.Min.X+x, b.Min.Y+y)
+			c := color.NRGBAModel.Convert(m.At(b.Min.X+x, b.Min.Y+y)).(color.NRGBA)
+			c.A = 255 // what shines through is as it is stored
 			grey[x] = color.GrayModel.Convert(c).(color.Gray).Y
-			_, _, deep, _ := c.RGBA()
-			blue[x] = uint8(deep >> 8)
+			blue[x] = c.B
 		}
 	}
 	return p

@@ -67,26 +67,4 @@ func findChessCorners(g *Gray, scale float64, columns, rows int) ([]calib.Point,
 	return points, nil
 }
 
-// errDecode says that OpenCV failed.
-var errDecode = errors.New("vision: OpenCV cannot decode the picture")
-
-// decodeGrey decodes a JPEG, PNG or WebP file of the given size, ignoring its
-// orientation tag.
-func decodeGrey(file []byte, width, height int) (*Gray, error) {
-	g := newGray(width, height)
-	if C.rimpair_decode_grey(bytesOf(file), C.size_t(len(file)), bytesOf(g.Pix), C.int(width), C.int(height)) != 0 {
-		return nil, errDecode
-	}
-	return g, nil
-}
-
-// decodeColours is decodeGrey with the picture's blue.
-func decodeColours(file []byte, width, height int) (p pixels, err error) {
-	p = pixels{newGray(width, height), newGray(width, height)}
-	if C.rimpair_decode_colours(bytesOf(file), C.size_t(len(file)), bytesOf(p.grey.Pix), bytesOf(p.blue.Pix), C.int(width), C.int(height)) != 0 {
-		return p, errDecode
-	}
-	return p, nil
-}
-
 func bytesOf(b []byte) *C.uchar { return (*C.uchar)(unsafe.Pointer(&b[0])) }

@@ -28,28 +28,6 @@ int rimpair_find_markers(const unsigned char *pix, int width, int height, double
 int rimpair_find_chessboard(const unsigned char *pix, int width, int height, double scale,
                             int columns, int rows, float *x, float *y);
 
-// What OpenCV by itself finds of some sheets in a picture at full size: markers, then
-// their interpolated corners. Writes how many corners of each sheet, then sheet by sheet
-// their numbers on it and their places; all have room for all corners of all sheets.
-// Returns 0, or -1 on failure.
-int rimpair_opencv_sheets(const unsigned char *pix, int width, int height, int columns, int rows,
-                          int sheets, int markers_each, int *counts, int *index, float *x, float *y);
-
-// OpenCV's calibration with square pixels from several views of flat targets: counts
-// says how many points each view has, (board_x, board_y) where they lie on the target.
-// Returns the RMS of its residuals, or a negative number on failure.
-double rimpair_opencv_calibrate(int views, const int *counts, const float *board_x, const float *board_y,
-                                const float *x, const float *y, int width, int height);
-
-// Decodes a JPEG, PNG or WebP file to grey in stored orientation. The picture must
-// have the given size. Returns 0, or -1 on failure.
-int rimpair_decode_grey(const unsigned char *file, size_t length, unsigned char *pix,
-                        int width, int height);
-
-// The same with its blue beside the grey.
-int rimpair_decode_colours(const unsigned char *file, size_t length, unsigned char *grey,
-                           unsigned char *blue, int width, int height);
-
 #ifdef __cplusplus
 }
 #endif

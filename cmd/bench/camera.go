@@ -12,7 +12,7 @@ import (
 
 	"rimpair/calib"
 	"rimpair/samples"
-	"rimpair/vision"
+	"rimpair/vision/yardstick"
 )
 
 // This file calibrates phones from photos whose truth is known, as a person would with
@@ -22,8 +22,8 @@ import (
 // of its own.
 const cameraYardstickCommand = "camera-yardstick"
 
-func cameraYardstick(photos []string) error {
-	rms, err := vision.CameraYardstick(photos)
+func runCameraYardstick(photos []string) error {
+	rms, err := yardstick.Calibrate(photos)
 	if err != nil {
 		return err
 	}

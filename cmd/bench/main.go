@@ -34,15 +34,15 @@ func main() {
 	if len(os.Args) > 1 {
 		switch os.Args[1] {
 		case yardstickCommand:
-			exit(yardstick(os.Args[2:]))
+			exit(runYardstick(os.Args[2:]))
 		case costCommand:
 			exit(printCost(os.Args[2:]))
 		case warmYardstickCommand:
-			exit(warmYardstick(os.Args[2:]))
+			exit(runWarmYardstick(os.Args[2:]))
 		case faultsCommand:
 			exit(triesReader(os.Args[2:]))
 		case cameraYardstickCommand:
-			exit(cameraYardstick(os.Args[2:]))
+			exit(runCameraYardstick(os.Args[2:]))
 		}
 	}
 	b := bench{out: os.Stdout}

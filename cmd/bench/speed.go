@@ -9,11 +9,11 @@ import (
 	"time"
 
 	"rimpair/samples"
-	"rimpair/vision"
+	"rimpair/vision/yardstick"
 )
 
 // The first two make this program do, as a process of its own, only what any program
-// for photos with markers has to do: see vision.Yardstick. The second one does it a
+// for photos with markers has to do: see package yardstick. The second one does it a
 // second time and prints what that took, with OpenCV loaded and warm. The third runs
 // another program and prints what that took.
 const (
@@ -22,21 +22,21 @@ const (
 	costCommand          = "cost"
 )
 
-func yardstick(photos []string) error {
+func runYardstick(photos []string) error {
 	for _, photo := range photos {
-		if _, err := vision.Yardstick(photo); err != nil {
+		if _, err := yardstick.Markers(photo); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-func warmYardstick(photos []string) error {
-	if err := yardstick(photos); err != nil {
+func runWarmYardstick(photos []string) error {
+	if err := runYardstick(photos); err != nil {
 		return err
 	}
 	start, cpu := time.Now(), processorTime()
-	if err := yardstick(photos); err != nil {
+	if err := runYardstick(photos); err != nil {
 		return err
 	}
 	const noPeak = 0 // that of the first time
@@ -98,7 +98,7 @@ func printCost(args []string) error {
 	return err
 }
 
-// scanCost reads what printCost and warmYardstick print.
+// scanCost reads what printCost and runWarmYardstick print.
 func scanCost(line string) (cost, error) {
 	var wall, cpu, peak float64
 	if _, err := fmt.Sscan(line, &wall, &cpu, &peak); err != nil {
