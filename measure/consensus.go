@@ -52,7 +52,7 @@ type contender struct {
 	wheel Wheel
 	share float64
 	lower bool // only the lower part of the outline was heard
-	heard int  // ballots of the whole outline, or of the rim's edges
+	heard int  // ballots of the whole outline around the guess, or of the rim's edges
 }
 
 // contenders are the wheels around a guessed one that the most edges agree with. A
@@ -62,16 +62,23 @@ type contender struct {
 // outline is linear in the wheel's numbers only near it.
 func (m *set) contenders(scene *Scene, side Side) []contender {
 	var list []contender
-	around := m.ballots(scene, side)
+	around := m.ballots(scene, side, outlineVisible)
 	for _, lower := range [2]bool{false, true} {
-		first := m.vote(&scene.Wheels[side], around, lower)
+		part, visible := around, outlineVisible
+		if lower {
+			part, visible = lowerBallots(around), lowerVisible
+		}
+		first := m.vote(&scene.Wheels[side], part, lower)
 		if len(first) == 0 {
 			continue
 		}
 		s := scene.clone()
 		s.Wheels[side] = first[0].wheel
 		list = append(list, first...)
-		list = append(list, m.vote(&s.Wheels[side], m.ballots(s, side), lower)...)
+		list = append(list, m.vote(&s.Wheels[side], m.ballots(s, side, visible), lower)...)
+	}
+	for i := range list {
+		list[i].heard = len(around)
 	}
 	return list
 }
@@ -79,16 +86,21 @@ func (m *set) contenders(scene *Scene, side Side) []contender {
 // vote returns the wheels that most edges around a guessed one agree with: of its
 // whole outline or of the lower part.
 func (m *set) vote(start *Wheel, ballots []ballot, lower bool) []contender {
-	handicap, heard := 0.0, len(ballots)
+	handicap := 0.0
 	if lower {
-		ballots, handicap = lowerBallots(ballots), clearlyBetter
+		handicap = clearlyBetter
 	}
 	prior := m.guessPrior(start)
 	var list []contender
 	for _, c := range poll(ballots, &prior, ballotTolerance) {
-		list = append(list, contender{start.movedBy(&c.delta), c.share - handicap, lower, heard})
+		list = append(list, contender{wheel: start.movedBy(&c.delta), share: c.share - handicap, lower: lower})
 	}
 	return list
+}
+
+// lowerBallots are those of a tyre's outline where no mudguard reaches.
+func lowerBallots(outline []ballot) []ballot {
+	return slices.DeleteFunc(slices.Clone(outline), func(b ballot) bool { return b.sin > belowSin })
 }
 
 // movedBy is the wheel with its tyre's numbers changed.
@@ -212,9 +224,11 @@ func poll(ballots []ballot, prior *guessPrior, tolerance float64) []favourite {
 			if !ok {
 				break
 			}
-			if c, better := consider(delta, best[i].score); better {
-				best[i] = c
+			c, better := consider(delta, best[i].score)
+			if !better {
+				break
 			}
+			best[i] = c
 		}
 	}
 	slices.SortStableFunc(best, func(a, b favourite) int { return cmp.Compare(b.score, a.score) })
@@ -242,11 +256,12 @@ func ranked(best []favourite, c favourite) []favourite {
 // polish fits all offers near delta, weighted by Tukey's biweight.
 func polish(ballots []ballot, prior *guessPrior, delta *[tyreNumbers]float64, tolerance float64) ([tyreNumbers]float64, bool) {
 	fit := newLinearFit(prior)
+	within := tolerance * tolerance
 	for i := range ballots {
 		b := &ballots[i]
-		if o, residual := b.nearest(delta); math.Abs(residual) < tolerance {
-			t := residual / tolerance
-			fit.add(&b.slope, o.offset, o.weight*(1-t*t)*(1-t*t))
+		if o, square := b.nearest(b.moved(delta), within); square < within {
+			unlike := 1 - square/within
+			fit.add(&b.slope, o.offset, o.weight*unlike*unlike)
 		}
 	}
 	return fit.solve()
@@ -265,23 +280,23 @@ type question struct {
 	not func(ip *imagePoint, offset float64) bool
 }
 
-// ballots probes the outline of a guessed wheel in all photos.
-func (m *set) ballots(scene *Scene, side Side) []ballot {
+// ballots probes what is visible of the outline of a guessed wheel in all photos.
+func (m *set) ballots(scene *Scene, side Side, visible func(*imagePoint) bool) []ballot {
 	var list []ballot
 	for photo := range scene.Photos {
-		list = append(list, m.photoBallots(scene, photo, side)...)
+		list = append(list, m.photoBallots(scene, photo, side, visible)...)
 	}
 	return list
 }
 
-func (m *set) photoBallots(scene *Scene, photo int, side Side) []ballot {
+func (m *set) photoBallots(scene *Scene, photo int, side Side, visible func(*imagePoint) bool) []ballot {
 	q := question{
 		layout:   newLayout(scene, free{tyres: [2]bool{side == Left, side == Right}}),
 		windowPx: ballotWindowPx, sign: 1, leastStep: minOutlineStep, fullStep: fullOfferStep, counts: mayEndTyre,
 	}
 	c := newLocus(scene.wheel(photo, side), TyreOuter, 0, scene.view(photo))
 	o := edgeObservation{photo: photo, side: side, kind: TyreOuter}
-	return m.ask(&q, &c, o, m.probes(&c, photo, ballotSpacingPx, outlineVisible))
+	return m.ask(&q, &c, o, m.probes(&c, photo, ballotSpacingPx, visible))
 }
 
 // ask returns the ballots of some points of a curve; o says of what.
@@ -311,19 +326,22 @@ func (m *set) ask(q *question, c *locus, o edgeObservation, points []imagePoint)
 	return list
 }
 
-// nearest is the offer nearest to where the outline moves by delta.
-func (b *ballot) nearest(delta *[tyreNumbers]float64) (o offer, residual float64) {
-	at := 0.0
-	for k, s := range b.slope {
-		at += s * delta[k]
-	}
-	residual = math.Inf(1)
+// moved is where the outline moves by delta.
+func (b *ballot) moved(delta *[tyreNumbers]float64) float64 {
+	s := &b.slope
+	return s[0]*delta[0] + s[1]*delta[1] + s[2]*delta[2] + s[3]*delta[3] + s[4]*delta[4] + s[5]*delta[5] + s[6]*delta[6]
+}
+
+// nearest is the offer nearest to a place, and the square of its distance from there; only one
+// nearer than the square within is one.
+func (b *ballot) nearest(at, within float64) (o offer, square float64) {
+	square = within
 	for _, c := range b.offers {
-		if r := c.offset - at; math.Abs(r) < math.Abs(residual) {
-			o, residual = c, r
+		if r := c.offset - at; r*r < square {
+			o, square = c, r*r
 		}
 	}
-	return o, residual
+	return o, square
 }
 
 // mostAgreement is what the probes from each on can agree at most.
@@ -342,14 +360,14 @@ func mostAgreement(ballots []ballot) []float64 {
 // agreement sums over the probes how well their nearest offers agree with delta, as long
 // as the sum can reach least; atMost is their mostAgreement.
 func agreement(ballots []ballot, atMost []float64, delta *[tyreNumbers]float64, tolerance, least float64) (sum float64, ok bool) {
+	within := tolerance * tolerance
 	for i := range ballots {
 		if sum+atMost[i] < least {
 			return sum, false
 		}
-		o, residual := ballots[i].nearest(delta)
-		if t := residual / tolerance; t*t < 1 {
-			sum += o.weight * (1 - t*t)
-		}
+		b := &ballots[i]
+		o, square := b.nearest(b.moved(delta), within)
+		sum += o.weight * (1 - square/within)
 	}
 	return sum, true
 }

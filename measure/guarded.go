@@ -2,7 +2,6 @@ package measure
 
 import (
 	"math"
-	"slices"
 )
 
 // This file finds wheels by their rims' edges where mudguards hide the tyres: their edges pass
@@ -39,7 +38,7 @@ func (m *set) hearRims(scene *Scene) (elected hearing) {
 		}
 		prior.know(wheelHeading, 0, rimPlaceSigmaRad)
 		prior.know(wheelTilt, 0, rimPlaceSigmaRad)
-		if list := poll(lowerBallots(m.ballots(scene, Side(side))), &prior, ballotTolerance); len(list) > 0 {
+		if list := poll(m.ballots(scene, Side(side), lowerVisible), &prior, ballotTolerance); len(list) > 0 {
 			elected.support[side] = list[0].share
 			*w = w.movedBy(&list[0].delta)
 		}
@@ -69,11 +68,6 @@ func (m *set) rimContenders(guess *Scene, side Side, sign float64) (list []conte
 		*w = list[0].wheel
 	}
 	return list
-}
-
-// lowerBallots are those of a tyre's outline where no mudguard reaches.
-func lowerBallots(outline []ballot) []ballot {
-	return slices.DeleteFunc(slices.Clone(outline), func(b ballot) bool { return b.sin > belowSin })
 }
 
 // rimsReading is one way to read the photos, and the solution it led to.

@@ -361,20 +361,15 @@ type normal struct {
 // impossible or a number is not finite.
 func linearise[S any](p Problem[S], s S) (n *normal, ok bool) {
 	pieces := p.pieces()
-	sums, possible := make([]*normal, len(pieces)), make([]bool, len(pieces))
+	sums, possible := make([]*normalSum, len(pieces)), make([]bool, len(pieces))
 	each(len(pieces), func(i int) {
-		sums[i] = &normal{matrix: mat.NewSymDense(p.Unknowns, nil), gradient: make([]float64, p.Unknowns)}
+		sums[i] = newNormalSum(p.Unknowns)
 		possible[i] = pieces[i](s, sums[i].add)
 	})
-	n = sums[0]
 	for _, part := range sums[1:] { // in their order, so that rounding is always the same
-		n.cost += part.cost
-		n.rows += part.rows
-		n.matrix.AddSym(n.matrix, part.matrix)
-		for i, g := range part.gradient {
-			n.gradient[i] += g
-		}
+		sums[0].join(part)
 	}
+	n = sums[0].normal()
 	finite := !math.IsNaN(n.cost) && !math.IsInf(n.cost, 0)
 	for i, g := range n.gradient {
 		finite = finite && !math.IsNaN(g) && !math.IsInf(n.matrix.At(i, i), 0)
@@ -382,23 +377,60 @@ func linearise[S any](p Problem[S], s S) (n *normal, ok bool) {
 	return n, finite && !slices.Contains(possible, false)
 }
 
+// normalSum adds up normal equations.
+type normalSum struct {
+	// matrix has, row by row, what belongs to two elements that mirror each other in either.
+	matrix   []float64
+	gradient []float64
+	cost     float64
+	rows     int
+}
+
+func newNormalSum(unknowns int) *normalSum {
+	return &normalSum{matrix: make([]float64, unknowns*unknowns), gradient: make([]float64, unknowns)}
+}
+
 // add takes in one observation.
-func (n *normal) add(r Row) {
+func (n *normalSum) add(r Row) {
 	rho, weight := r.Loss.at(r.Residual)
 	n.cost += rho / 2
 	n.rows++
 	if weight == 0 {
 		return
 	}
-	raw := n.matrix.RawSymmetric()
+	size := len(n.gradient)
 	for k, c := range r.Cols {
 		d := weight * r.Derivs[k]
 		n.gradient[c] += d * r.Residual
+		row := n.matrix[c*size:][:size]
 		for l, e := range r.Cols[:k+1] {
-			// gonum keeps the upper triangle.
-			raw.Data[min(c, e)*raw.Stride+max(c, e)] += d * r.Derivs[l]
+			row[e] += d * r.Derivs[l]
 		}
 	}
+}
+
+// join takes in what others were taken into.
+func (n *normalSum) join(other *normalSum) {
+	n.cost += other.cost
+	n.rows += other.rows
+	for i, v := range other.matrix {
+		n.matrix[i] += v
+	}
+	for i, v := range other.gradient {
+		n.gradient[i] += v
+	}
+}
+
+// normal are the equations.
+func (n *normalSum) normal() *normal {
+	size := len(n.gradient)
+	m := mat.NewSymDense(size, n.matrix) // which reads the upper triangle
+	for i := range size {
+		for j := i + 1; j < size; j++ {
+			n.matrix[i*size+j] += n.matrix[j*size+i]
+		}
+	}
+	return &normal{matrix: m, gradient: n.gradient, cost: n.cost, rows: n.rows}
 }
 
 // columnNorms of √W·J, none smaller than in before; 1 for an empty column.

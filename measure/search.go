@@ -142,18 +142,17 @@ func (k *seeker) climb(g guess, reach float64, steps [5]float64, halvings int) g
 	})
 }
 
-// climb tries steps along each number of a state while they help, then halves them.
+// climb tries steps along each number of a state in turn until none helps, then halves them.
 // try moves a state along one number and returns the new state with both scores.
 func climb[S any](s S, steps []float64, halvings int, try func(from S, number int, by float64) (to S, score, before float64)) S {
 	steps = slices.Clone(steps)
 	for range halvings {
-		for improved := true; improved; {
-			improved = false
-			for number, step := range steps {
-				for _, by := range [2]float64{step, -step} {
-					if to, score, before := try(s, number, by); score > before {
-						s, improved = to, true
-					}
+		for number, inVain := 0, 0; inVain < len(steps); number = (number + 1) % len(steps) {
+			inVain++
+			for _, by := range [2]float64{steps[number], -steps[number]} {
+				if to, score, before := try(s, number, by); score > before {
+					s, inVain = to, 0
+					break
 				}
 			}
 		}

@@ -67,13 +67,18 @@ func outlineVisible(ip *imagePoint) bool {
 	return ip.at.Z > floorBlindMm && ip.radial > 0.05
 }
 
-// outlineFree is outlineVisible, of the lower part alone where a mudguard covers the
-// rest.
+// lowerVisible is outlineVisible of the lower part alone, to which no mudguard reaches.
+func lowerVisible(ip *imagePoint) bool {
+	return outlineVisible(ip) && math.Sin(ip.u) <= belowSin
+}
+
+// outlineFree is what is visible of the outline, of the lower part alone where a mudguard
+// covers the rest.
 func (m *set) outlineFree(side Side) func(*imagePoint) bool {
-	if !m.hearing.lower[side] {
-		return outlineVisible
+	if m.hearing.lower[side] {
+		return lowerVisible
 	}
-	return func(ip *imagePoint) bool { return outlineVisible(ip) && math.Sin(ip.u) <= belowSin }
+	return outlineVisible
 }
 
 // probe is the line across a curve's point on which its edge is looked for.

@@ -145,7 +145,7 @@ func (m *set) speaks(f *fitted, photo int, outline tally) bool {
 // edges agree much better with a wheel moved by some millimetres or turned.
 func (m *set) dissents(f *fitted, photo int) bool {
 	for side := range f.scene.Wheels {
-		ballots := m.photoBallots(f.scene, photo, Side(side))
+		ballots := m.photoBallots(f.scene, photo, Side(side), outlineVisible)
 		// Where a mudguard covers a tyre, its own edges would outvote it.
 		if m.hearing.lower[side] || len(ballots) < fewBallots {
 			continue

@@ -281,9 +281,40 @@ func blurredStep(d, blur float64) (value, slope float64) {
 	if math.Abs(d) > farFromEdge*blur {
 		return math.Copysign(1, d), 0
 	}
-	t := d / (math.Sqrt2 * blur)
-	return math.Erf(t), math.Sqrt(2/math.Pi) / blur * math.Exp(-t*t)
+	perUnit := 1 / (math.Sqrt2 * blur)
+	value, slope = erf(d * perUnit)
+	return value, slope * perUnit
 }
+
+// erf is the error function, within 2e-8, and its derivative, within 3e-6, up to
+// erfReach: between erfNodes by cubics that have its values and derivatives there
+// (Hermite; the error is h⁴ max|erf⁗|/384, and of the derivative some h³ max|erf⁗|/72√3).
+// math.Erf and math.Exp would take half of the time that corners take.
+func erf(t float64) (value, slope float64) {
+	at := math.Abs(t) * erfNodesPerUnit
+	i := int(at)
+	x, from, to := at-float64(i), &erfNodes[i], &erfNodes[i+1]
+	rise := to.value - from.value
+	square, cube := 3*rise-2*from.slope-to.slope, from.slope+to.slope-2*rise
+	value = from.value + x*(from.slope+x*(square+x*cube))
+	slope = from.slope + x*(2*square+3*x*cube)
+	return math.Copysign(value, t), slope * erfNodesPerUnit
+}
+
+const (
+	erfNodesPerUnit = 32
+	erfReach        = 4 // farFromEdge/√2 and more
+)
+
+// erfNodes are the error function and its rise from node to node.
+var erfNodes = func() (nodes [erfReach*erfNodesPerUnit + 1]struct{ value, slope float64 }) {
+	for i := range nodes {
+		t := float64(i) / erfNodesPerUnit
+		nodes[i].value = math.Erf(t)
+		nodes[i].slope = 2 / math.SqrtPi * math.Exp(-t*t) / erfNodesPerUnit
+	}
+	return nodes
+}()
 
 // dampedStep solves the equations with their diagonal enlarged.
 func (eq equations) dampedStep(damping float64) (*mat.VecDense, bool) {

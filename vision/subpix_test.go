@@ -268,3 +268,13 @@ func BenchmarkFindSheets(b *testing.B) {
 		}
 	}
 }
+
+// Against math.Erf, and its derivative by definition, halfway between nodes and elsewhere.
+func TestErf(t *testing.T) {
+	for i := range 4001 {
+		at := (float64(i)/2000 - 1) * farFromEdge / math.Sqrt2
+		value, slope := erf(at)
+		require.InDelta(t, math.Erf(at), value, 2e-8)
+		require.InDelta(t, 2/math.SqrtPi*math.Exp(-at*at), slope, 3e-6)
+	}
+}
