@@ -44,7 +44,7 @@ func TestClockSense(t *testing.T) {
 		require.NoError(t, err)
 		s := &states[i/len(shots)]
 		s.TurnRad = 2 * math.Pi * positions[i/len(shots)].hour / 12
-		s.Inputs = append(s.Inputs, Input{photo, corners})
+		s.Inputs = append(s.Inputs, Input{Photo: photo, Corners: corners})
 	}
 
 	m, f, err := fitStates(states, Settings{BeadSeatMm: v.Left.BeadSeatMm, RunoutMm: 1, SteerWithinDeg: 1})

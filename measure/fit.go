@@ -16,6 +16,9 @@ import (
 // joint solution of the last.
 var strayLimits = []float64{1.5, 0.7, 0.4, 0.3, 0.3}
 
+// nearDamping is that of rounds that start where the one before ended: a third of the steps.
+const nearDamping = 1e-6
+
 // jointWindowPx is the half width of that search.
 const jointWindowPx = 4.0
 
@@ -93,10 +96,10 @@ const sureSupport = 0.75
 func (m *set) fitJointly(scene *Scene, rims bool) (*fitted, error) {
 	var f *fitted
 	learned := scatter{}
-	for round, limit := range strayLimits {
+	for round := range strayLimits {
 		var err error
 		last := round == len(strayLimits)-1
-		if f, err = m.fitRound(scene, rims, limit, learned); err != nil && (last || !errors.Is(err, ErrNotConverged)) {
+		if f, err = m.fitRound(scene, rims, round, learned); err != nil && (last || !errors.Is(err, ErrNotConverged)) {
 			return nil, err
 		}
 		scene = f.scene
@@ -122,7 +125,7 @@ func (s *Scene) plausible() bool {
 const leastTubeMm = 5.0
 
 // fitRound looks for edges around the scene and adjusts everything.
-func (m *set) fitRound(scene *Scene, rims bool, limit float64, learned scatter) (*fitted, error) {
+func (m *set) fitRound(scene *Scene, rims bool, round int, learned scatter) (*fitted, error) {
 	// A rim whose edge is not seen is free as well: how the tyre sits on it is then
 	// known by the prior alone, and has to show in the uncertainty.
 	freed := free{cameras: true, poses: true, tyres: [2]bool{true, true}, rims: [2]bool{rims, rims}, changes: len(scene.Changes) > 1}
@@ -143,11 +146,15 @@ func (m *set) fitRound(scene *Scene, rims bool, limit float64, learned scatter) 
 		}
 	})
 	a.edges = slices.Concat(edges...)
-	a.dropStrays(scene, limit)
+	a.dropStrays(scene, strayLimits[round])
 	a.trust(learned)
 	a.layout = newLayout(scene, freed)
 	a.priors = m.knowledge.priors(scene, &a.layout)
-	solution, err := Solve(a.problem(), scene, solverOptions)
+	options := solverOptions
+	if round > 0 {
+		options.Damping = nearDamping
+	}
+	solution, err := Solve(a.problem(), scene, options)
 	f := &fitted{scene: solution.State, freed: freed, adjustment: a, solution: solution}
 	f.residuals = a.edgeResiduals(f.scene)
 	return f, err

@@ -235,7 +235,7 @@ func Propagated[S any](p Problem[S], s S, covariance mat.Symmetric) *mat.SymDens
 // carried is A C Aᵀ, the covariance of A·x where that of x is C.
 func carried(a mat.Matrix, covariance mat.Symmetric) *mat.SymDense {
 	var half, full mat.Dense
-	half.Mul(a, covariance)
+	half.Mul(mat.DenseCopyOf(a), covariance) // of two symmetric ones gonum asks for each element
 	full.Mul(&half, a.T())
 	n, _ := full.Dims()
 	c := mat.NewSymDense(n, nil)

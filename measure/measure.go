@@ -204,7 +204,7 @@ func prepare(inputs []Input, settings Settings) (*set, error) {
 			return nil, err
 		}
 	}
-	m.copies = newCopies(inputs)
+	m.addCopies()
 	return m, nil
 }
 

@@ -32,7 +32,7 @@ func inputsIn(t *testing.T, folder string, names ...string) []Input {
 		require.NoError(t, err)
 		corners, err := vision.FindSheets(photo.Gray)
 		require.NoError(t, err)
-		inputs = append(inputs, Input{photo, corners})
+		inputs = append(inputs, Input{Photo: photo, Corners: corners})
 	}
 	return inputs
 }

@@ -163,8 +163,8 @@ func (m *set) verifyState(f *fitted) error {
 	return photoDisagrees(m.inputs[moved].Photo.Path, fmt.Sprintf("In this photo the wheels %s than in the others.", said))
 }
 
-// apartLimits are the rounds of fitApart, as strayLimits.
-var apartLimits = []float64{1.5, 0.7, 0.4}
+// apartRounds is how many of fitJointly's rounds fitApart has.
+const apartRounds = 3
 
 // apartPhotos is how many photos' say the edges have where photos are compared: each
 // wheel is seen in one then, the lens in all. Of 35 drawn sets and the given ones none more
@@ -183,10 +183,10 @@ func (m *set) fitApart(f *fitted) (*fitted, error) {
 	// Rims that are plain hold wheels whose tyres are half hidden, and those that two photos need do.
 	rims := m.rimsSettle(f) || m.needsRims()
 	g := f
-	for i, limit := range apartLimits {
+	for round := range apartRounds {
 		var err error
-		g, err = m.fitRound(s, rims, limit, learned)
-		if err != nil && (i == len(apartLimits)-1 || !errors.Is(err, ErrNotConverged)) {
+		g, err = m.fitRound(s, rims, round, learned)
+		if err != nil && (round == apartRounds-1 || !errors.Is(err, ErrNotConverged)) {
 			return nil, err
 		}
 		s = g.scene

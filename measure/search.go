@@ -326,28 +326,35 @@ func pairs(peaks []guess) [][2]guess {
 
 // finder looks for pairs of wheels in some photos whose cameras are known.
 type finder struct {
-	copies
-	views  []view
-	frames []frame
-	sheets []SheetState
+	finer, coarse []*vision.Coarse
+	views         []view
+	frames        []frame
+	sheets        []SheetState
 }
 
-// copies are small ones of photos, for searching.
-type copies struct{ coarse, finer []*vision.Coarse }
+// Copies are small ones of a photo, for searching.
+type Copies struct{ finer, coarse *vision.Coarse }
 
-func newCopies(inputs []Input) copies {
-	c := copies{make([]*vision.Coarse, len(inputs)), make([]*vision.Coarse, len(inputs))}
-	each(len(inputs), func(i int) {
-		c.finer[i] = inputs[i].Photo.Gray.Coarse(fineFactor)
-		c.coarse[i] = c.finer[i].Halve()
+// NewCopies makes those of a photo.
+func NewCopies(g *vision.Gray) *Copies {
+	finer := g.Coarse(fineFactor)
+	return &Copies{finer, finer.Halve()}
+}
+
+// addCopies makes those that did not come with the photos.
+func (m *set) addCopies() {
+	each(len(m.inputs), func(i int) {
+		if in := &m.inputs[i]; in.Copies == nil {
+			in.Copies = NewCopies(in.Photo.Gray)
+		}
 	})
-	return c
 }
 
 // newFinder has the cameras where they are in the scene.
 func (m *set) newFinder(scene *Scene) *finder {
-	f := &finder{copies: m.copies, sheets: scene.Sheets}
-	for i := range m.inputs {
+	f := &finder{sheets: scene.Sheets}
+	for i, in := range m.inputs {
+		f.finer, f.coarse = append(f.finer, in.Copies.finer), append(f.coarse, in.Copies.coarse)
 		v := scene.view(i)
 		f.views = append(f.views, v)
 		f.frames = append(f.frames, newFrame(v.camera, m.size(i)))

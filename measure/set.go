@@ -3,6 +3,7 @@ package measure
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"rimpair/calib"
 	"rimpair/vision"
@@ -12,6 +13,7 @@ import (
 type Input struct {
 	Photo   *vision.Photo
 	Corners []vision.Corner
+	Copies  *Copies // of the photo; nil: made when they are needed
 }
 
 // Settings are what the person knows or wishes.
@@ -41,7 +43,6 @@ func (s *Settings) beadSeatMm() float64 {
 type set struct {
 	inputs    []Input
 	settings  Settings
-	copies    copies
 	scene     *Scene
 	knowledge knowledge
 	corners   []cornerObservation
@@ -53,7 +54,7 @@ type set struct {
 }
 
 func newSet(inputs []Input, settings Settings) (*set, error) {
-	m := &set{inputs: inputs, settings: settings, scene: &Scene{}}
+	m := &set{inputs: slices.Clone(inputs), settings: settings, scene: &Scene{}}
 	m.knowledge = knowledge{scale: [2]float64{1, 1}, scaleSigma: printSigma}
 	if settings.RimOuterMm != 0 {
 		m.settings.BeadSeatMm = settings.beadSeatMm()

@@ -102,7 +102,6 @@ func verifyEach(states []State, settings Settings) (a approach, err error) {
 func (m *set) only(first, end int) *set {
 	one := *m
 	one.inputs = m.inputs[first:end]
-	one.copies = copies{m.copies.coarse[first:end], m.copies.finer[first:end]}
 	one.scene = m.scene.clone()
 	one.scene.Photos = slices.Clone(m.scene.Photos[first:end])
 	one.corners = nil

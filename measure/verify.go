@@ -1,6 +1,7 @@
 package measure
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"path/filepath"
@@ -108,22 +109,26 @@ func photoDisagrees(photo, reason string) error {
 
 // verifyPhotos refuses a photo that shows none of what the others show.
 func (m *set) verifyPhotos(f *fitted) error {
-	for photo := range f.scene.Photos {
-		var outline tally
-		for side := range f.scene.Wheels {
-			outline.add(m.outlineTally(f, photo, Side(side)))
+	errs := make([]error, len(m.inputs))
+	each(len(errs), func(photo int) { errs[photo] = m.verifyPhoto(f, photo) })
+	return cmp.Or(errs...)
+}
+
+func (m *set) verifyPhoto(f *fitted, photo int) error {
+	var outline tally
+	for side := range f.scene.Wheels {
+		outline.add(m.outlineTally(f, photo, Side(side)))
+	}
+	name := m.inputs[photo].Photo.Path
+	if outline.probes < fewProbes {
+		return &vision.Refusal{
+			Code: "wheels_cut_off", Photo: name,
+			Reason: "The front wheels lie outside this photo.",
+			Remedy: "Step back until both front wheels and the sheets are whole in the photo.",
 		}
-		name := m.inputs[photo].Photo.Path
-		if outline.probes < fewProbes {
-			return &vision.Refusal{
-				Code: "wheels_cut_off", Photo: name,
-				Reason: "The front wheels lie outside this photo.",
-				Remedy: "Step back until both front wheels and the sheets are whole in the photo.",
-			}
-		}
-		if len(m.inputs) > 1 && (!m.speaks(f, photo, outline) || m.dissents(f, photo)) {
-			return photoDisagrees(name, "The wheels are not where the other photos put them.")
-		}
+	}
+	if len(m.inputs) > 1 && (!m.speaks(f, photo, outline) || m.dissents(f, photo)) {
+		return photoDisagrees(name, "The wheels are not where the other photos put them.")
 	}
 	return nil
 }

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+	"runtime"
 	"slices"
 	"sort"
 
@@ -213,17 +214,27 @@ const (
 // of this sheet may have.
 func (s *sheetSearch) seed() {
 	s.maxMisfit = misfitGreatest
-	fits := map[int]crossingFit{}
-	var misfits []float64
-	for i := range calib.SheetCorners {
+	var fits [calib.SheetCorners]*crossingFit
+	var group errgroup.Group
+	group.SetLimit(runtime.NumCPU())
+	for i := range fits {
 		if s.distance(i) > nearMm/2 {
 			continue
 		}
-		if h, ok := s.predict(i); ok {
-			if f, ok := s.measure(i, &h); ok {
-				fits[i] = f
-				misfits = append(misfits, f.misfit)
+		group.Go(func() error {
+			if h, ok := s.predict(i); ok {
+				if f, ok := s.measure(i, &h); ok {
+					fits[i] = &f
+				}
 			}
+			return nil
+		})
+	}
+	_ = group.Wait() // no call fails
+	var misfits []float64
+	for _, f := range fits {
+		if f != nil {
+			misfits = append(misfits, f.misfit)
 		}
 	}
 	if len(misfits) == 0 {
@@ -232,8 +243,8 @@ func (s *sheetSearch) seed() {
 	sort.Float64s(misfits)
 	s.maxMisfit = math.Min(math.Max(misfitRatio*misfits[len(misfits)/4], misfitLeast), misfitGreatest)
 	for i, f := range fits {
-		if f.misfit < s.maxMisfit {
-			s.found[i] = f
+		if f != nil && f.misfit < s.maxMisfit {
+			s.found[i] = *f
 		}
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"runtime"
+	"sync"
 
 	"github.com/spf13/cobra"
 	"golang.org/x/sync/errgroup"
@@ -204,8 +205,18 @@ func loadInputs(paths []string) ([]measure.Input, error) {
 	return inputs, nil
 }
 
+// loadInput reads a photo to be measured; its small copies are made while its sheets are looked
+// for, which leaves a processor idle.
 func loadInput(path string) (measure.Input, error) {
-	return loadPhoto(path, vision.Load, vision.FindSheets)
+	var copies *measure.Copies
+	in, err := loadPhoto(path, vision.Load, func(g *vision.Gray) ([]vision.Corner, error) {
+		var making sync.WaitGroup
+		making.Go(func() { copies = measure.NewCopies(g) })
+		defer making.Wait()
+		return vision.FindSheets(g)
+	})
+	in.Copies = copies
+	return in, err
 }
 
 // loadPhoto reads a photo and finds what is to be found in it.
