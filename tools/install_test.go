@@ -60,6 +60,11 @@ func (m machine) lacks(names ...string) machine {
 	return m
 }
 
+// without has no headers of a library, by pkg-config's name of it.
+func (m machine) without(library string) machine {
+	return m.has("pkg-config", `case "$*" in *`+library+`*) exit 1 ;; esac`)
+}
+
 // install runs the script and returns its exit code, what it printed, and the calls.
 func (m machine) install(args ...string) (code int, printed, calls string) {
 	certificates := filepath.Join(m.bin, "certificates")
@@ -93,7 +98,7 @@ func TestInstallFetchesOnlyWhatIsMissing(t *testing.T) {
 		installed string
 	}{
 		{"compiler", []string{"g++"}, nil, "g++"},
-		{"all", []string{"g++", "pkg-config", "pdftoppm", "chromium", "npm"}, []string{"test"}, "g++ pkg-config libopencv-dev poppler-utils chromium npm"},
+		{"all", []string{"g++", "pkg-config", "pdftoppm", "chromium", "npm"}, []string{"test"}, "g++ pkg-config libopencv-dev libjpeg-dev poppler-utils chromium npm"},
 		{"what only tests need", []string{"pdftoppm", "chromium", "npm"}, []string{"test"}, "poppler-utils chromium npm"},
 	}
 	for _, test := range tests {
@@ -118,7 +123,7 @@ func TestInstallUsesSudoWithoutPassword(t *testing.T) {
 }
 
 func TestInstallSaysInOneLineWhatIsMissing(t *testing.T) {
-	noOpenCV := func(t *testing.T) machine { return complete(t).has("pkg-config", "exit 1") }
+	noOpenCV := func(t *testing.T) machine { return complete(t).without("opencv4") }
 	tests := []struct {
 		name    string
 		machine machine
@@ -128,6 +133,8 @@ func TestInstallSaysInOneLineWhatIsMissing(t *testing.T) {
 			"rimpair needs the Debian package libopencv-dev: run 'apt-get install libopencv-dev' as root\n"},
 		{"sudo wants a password", noOpenCV(t).lacks("g++").has("id", person).has("sudo", "exit 1"),
 			"rimpair needs the Debian packages g++ libopencv-dev: run 'apt-get install g++ libopencv-dev' as root\n"},
+		{"no headers of the JPEG library", complete(t).without("libjpeg").has("id", person),
+			"rimpair needs the Debian package libjpeg-dev: run 'apt-get install libjpeg-dev' as root\n"},
 		{"no apt-get", noOpenCV(t).lacks("apt-get"),
 			"rimpair needs the Debian package libopencv-dev, or the like on this system without apt-get: install that first\n"},
 		{"no go", complete(t).lacks("go"),
@@ -149,7 +156,7 @@ func TestInstallSaysInOneLineWhatIsMissing(t *testing.T) {
 }
 
 func TestInstallWithoutNetwork(t *testing.T) {
-	code, printed, _ := complete(t).has("pkg-config", "exit 1").has("apt-get", failingApt).install()
+	code, printed, _ := complete(t).without("opencv4").has("apt-get", failingApt).install()
 	assert.Equal(t, 1, code)
 	assert.Equal(t, "rimpair needs the Debian package libopencv-dev: installing (this takes a minute)\n"+
 		"rimpair needs the Debian package libopencv-dev, and apt-get fails (E: Failed to fetch the index): "+
