@@ -58,7 +58,7 @@ func (m *set) fitPair(pairs []pairGuess) (*Scene, error) {
 		if best == nil || both > bestSupport {
 			best, bestSupport, m.hearing, bestRims = scene, both, h, m.knowledge.rims
 		}
-		if min(h.support[Left], h.support[Right]) >= sureSupport {
+		if !h.oneSided() && min(h.support[Left], h.support[Right]) >= sureSupport {
 			break
 		}
 	}
