@@ -260,8 +260,8 @@ func polish(ballots []ballot, prior *guessPrior, delta *[tyreNumbers]float64, to
 	for i := range ballots {
 		b := &ballots[i]
 		if o, square := b.nearest(b.moved(delta), within); square < within {
-			unlike := 1 - square/within
-			fit.add(&b.slope, o.offset, o.weight*unlike*unlike)
+			near := 1 - square/within
+			fit.add(&b.slope, o.offset, o.weight*near*near)
 		}
 	}
 	return fit.solve()
