@@ -1,4 +1,5 @@
-// The marker detector of OpenCV as it is used here.
+// The marker detector of OpenCV as it is used here. Package yardstick includes it as well, where
+// go does not see a change of it: build with -a then.
 #ifndef RIMPAIR_VISION_ARUCO_HPP
 #define RIMPAIR_VISION_ARUCO_HPP
 

@@ -18,6 +18,7 @@ struct Errors {
 };
 
 void fail(j_common_ptr d) { std::longjmp(reinterpret_cast<Errors *>(d->err)->stop, 1); }
+void fail(jpeg_decompress_struct &d) { fail(reinterpret_cast<j_common_ptr>(&d)); }
 
 // Warnings are of damaged data, which the caller looks for, and go nowhere.
 void ignore(j_common_ptr, int) {}
@@ -45,7 +46,7 @@ void readRows(jpeg_decompress_struct &d, unsigned char *to, int rows) {
     const int wanted = std::min(rows, blockRows);
     for (int i = 0; i < wanted; i++) lines[i] = to + i * rowBytes;
     const int got = jpeg_read_scanlines(&d, lines, wanted);
-    if (got == 0) fail(reinterpret_cast<j_common_ptr>(&d));
+    if (got == 0) fail(d);
     rows -= got;
     to += got * rowBytes;
   }
@@ -60,7 +61,7 @@ void readColours(jpeg_decompress_struct &d, unsigned char *grey, unsigned char *
     const int rows = std::min(blockRows, height - y);
     readRows(d, block, rows);
     if (!convert(block, width, rows, grey + size_t(y) * width, blue + size_t(y) * width)) {
-      fail(reinterpret_cast<j_common_ptr>(&d));
+      fail(d);
     }
   }
 }
@@ -82,7 +83,7 @@ int rimpair_decode_jpeg(const unsigned char *file, size_t length, unsigned char 
   jpeg_create_decompress(&d);
   jpeg_mem_src(&d, const_cast<unsigned char *>(file), length);
   jpeg_read_header(&d, TRUE);
-  if (int(d.image_width) != width || int(d.image_height) != height) fail(reinterpret_cast<j_common_ptr>(&d));
+  if (int(d.image_width) != width || int(d.image_height) != height) fail(d);
   if (d.num_components != 1 && d.num_components != 3) {
     jpeg_destroy_decompress(&d);
     return RIMPAIR_JPEG_OTHER_COLOURS;
