@@ -31,8 +31,9 @@ type edgeObservation struct {
 	factor float64
 	// narrow is how narrow the gap beside a rim's edge is, 0 to 1; see narrowing.
 	narrow float64
-	// shading is how far outward, in px, a rim's edge seems to lie for its light; see shading.
-	shading float64
+	// seeming is how far outward, in px, a rim's edge seems to lie for its light and for edges
+	// beside it; see shading and drawnAside.
+	seeming float64
 }
 
 // seen is the observation of an edge that crosses a probe at about u of its curve.
@@ -157,7 +158,7 @@ func (a *adjustment) cornerRows(s *Scene, views []view, o *cornerObservation, b 
 
 // edgeDistance is how far outward of its curve an edge lies, in px, less what makes it seem to.
 func (s *Scene) edgeDistance(o *edgeObservation, ip *imagePoint) float64 {
-	seeming := s.Photos[o.photo].EdgeOffset[o.offsetIndex()] + s.GapShift*o.narrow + o.shading
+	seeming := s.Photos[o.photo].EdgeOffset[o.offsetIndex()] + s.GapShift*o.narrow + o.seeming
 	return (o.at.X-ip.px.X)*ip.nx + (o.at.Y-ip.px.Y)*ip.ny - seeming
 }
 

@@ -45,7 +45,13 @@ func (a *adjustment) trust(learned scatter) {
 		case TyreOuter:
 			o.factor = outlineFactor(o.edge, usual[key])
 		case RimCircle:
-			o.factor, o.shading = rimFactor(o.edge, usual[key]), shading(o.edge, usual[key])
+			blur := usual[key]
+			if outline, ok := usual[scatterKey{o.photo, o.side, TyreOuter}]; ok {
+				blur = min(blur, outline)
+			}
+			drawn, doubt := drawnAside(&o.edge, blur)
+			o.factor = math.Hypot(rimFactor(o.edge, usual[key]), doubt)
+			o.seeming = shading(o.edge, usual[key]) + drawn
 		default:
 			o.factor = 1
 		}
@@ -67,6 +73,24 @@ func outlineFactor(e vision.Edge, width float64) float64 {
 func rimFactor(e vision.Edge, width float64) float64 {
 	return math.Hypot(1, max(0, e.Width/width-rimWidthSpread)/rimWidthOff)
 }
+
+// drawnAside is how far outward, in px, a rim's edge is drawn by those beside it, and what that
+// adds to its factor. The edges of a lip that is a thin bright line lie 0.3 px apart from their
+// places, those of a narrow gap beside it likewise: of 1,500 points in drawn photos, as foretold to
+// within 0.1 px. A shift by drawnOffPx is itself as uncertain as a plain point.
+func drawnAside(e *vision.Edge, blurPx float64) (shift, doubt float64) {
+	alone, ok := e.Alone(blurPx)
+	if !ok {
+		return 0, besideFactor
+	}
+	shift = e.Offset - alone
+	return max(-mostDrawnPx, min(mostDrawnPx, shift)), shift / drawnOffPx
+}
+
+const (
+	drawnOffPx  = 0.15
+	mostDrawnPx = 0.3 // beyond that it hangs on the blur, which is not known so well
+)
 
 // shadingShift is how far outward a rim's edge seems to lie for each px that it is wider than
 // its curve's usual edge: a round lip that turns to the light shades off inward. The medians of

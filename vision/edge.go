@@ -47,6 +47,15 @@ type Edge struct {
 	// Reversal is the step of the strongest edge within a few pixels beyond that takes the
 	// brightness back: what is large of a thin line's near edge.
 	Reversal float64
+	// Beside are the nearest edges of comparable slope before and beyond, zero where there is none
+	// on the probe; see Alone.
+	Beside [2]Neighbour
+}
+
+// Neighbour is an edge beside another one.
+type Neighbour struct {
+	Offset float64 // pixels from that one's
+	Slope  float64 // as a share of that one's
 }
 
 const (
@@ -193,7 +202,7 @@ func (g *Gray) Edges(p Probe) []Edge {
 	var edges []Edge
 	peaks := steepest(slope)
 	for k, i := range peaks {
-		offset := (float64(i) - centre + parabolaPeak(slope[i-1], slope[i], slope[i+1])) * sampleStep
+		offset := (float64(i) - centre + summit(slope, i)) * sampleStep
 		if i < reach || i+reach >= len(profile) {
 			continue
 		}
@@ -202,7 +211,14 @@ func (g *Gray) Edges(p Probe) []Edge {
 		if math.Abs(step) < minStep {
 			continue
 		}
-		edges = append(edges, Edge{Offset: offset, Step: step, Clear: clear(slope, peaks, k), Width: width(stretch, slope[i])})
+		e := Edge{Offset: offset, Step: step, Clear: math.Inf(1), Width: width(stretch, slope[i])}
+		for side, j := range neighbours(slope, peaks, k) {
+			if j >= 0 {
+				e.Clear = min(e.Clear, sampleStep*math.Abs(float64(j-i)))
+				e.Beside[side] = Neighbour{Offset: (float64(j)-centre+summit(slope, j))*sampleStep - offset, Slope: slope[j] / slope[i]}
+			}
+		}
+		edges = append(edges, e)
 	}
 	reversals(edges)
 	return slices.DeleteFunc(edges, func(e Edge) bool { return math.Abs(e.Offset) > p.HalfWidth })
@@ -255,12 +271,15 @@ func steepest(slope []float64) []int {
 	return at
 }
 
-// clear is the distance in pixels from peak k to the nearest comparable one.
-func clear(slope []float64, peaks []int, k int) float64 {
-	nearest := math.Inf(1)
-	for other, i := range peaks {
-		if other != k && math.Abs(slope[i]) >= comparable*math.Abs(slope[peaks[k]]) {
-			nearest = min(nearest, sampleStep*math.Abs(float64(i-peaks[k])))
+// neighbours are the nearest peaks before and beyond peak k that are comparable; −1 where there is none.
+func neighbours(slope []float64, peaks []int, k int) [2]int {
+	nearest := [2]int{-1, -1}
+	for side, along := range [2]int{-1, 1} {
+		for other := k + along; other >= 0 && other < len(peaks); other += along {
+			if math.Abs(slope[peaks[other]]) >= comparable*math.Abs(slope[peaks[k]]) {
+				nearest[side] = peaks[other]
+				break
+			}
 		}
 	}
 	return nearest
@@ -295,6 +314,9 @@ var slopeOfRamp = func() (sum float64) {
 	}
 	return sum
 }()
+
+// summit is how far from peak i the parabola through it and the samples beside it is steepest.
+func summit(slope []float64, i int) float64 { return parabolaPeak(slope[i-1], slope[i], slope[i+1]) }
 
 // parabolaPeak is where the parabola through (−1, a), (0, b), (1, c) turns.
 func parabolaPeak(a, b, c float64) float64 {
