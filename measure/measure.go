@@ -85,8 +85,11 @@ func solve(inputs []Input, settings Settings) (*set, *fitted, error) {
 func (m *set) solve() (*fitted, error) {
 	m.pairs = m.findPairs()
 	f, err := m.solveFrom(m.pairs)
+	if err == nil {
+		return f.sharpened(), nil
+	}
 	if refusedAs(err, misread...) == nil {
-		return f, err
+		return nil, err
 	}
 	guardsTaken := refusedAs(err, "mudguards") != nil
 	for _, size := range slices.Compact([]float64{m.settings.BeadSeatMm, m.sizeSoFarMm()}) {
@@ -108,7 +111,7 @@ func (m *set) solve() (*fitted, error) {
 			if refused == nil {
 				again.settings = m.settings
 				*m = again
-				return f, nil
+				return f.sharpened(), nil
 			}
 		}
 	}

@@ -2,6 +2,7 @@ package measure
 
 import (
 	"math"
+	"slices"
 
 	"rimpair/vision"
 )
@@ -31,10 +32,7 @@ const rimWidthSpread, rimWidthOff = 1.2, 0.1
 // trust gives each point its standard uncertainty: what was learned of those on its curve,
 // and its own factor.
 func (a *adjustment) trust(learned scatter) {
-	usual := scatter{}
-	for key, list := range a.widths() {
-		usual[key] = median(list)
-	}
+	usual := a.usualWidths()
 	for i := range a.edges {
 		o := &a.edges[i]
 		key := o.scatterKey()
@@ -45,18 +43,61 @@ func (a *adjustment) trust(learned scatter) {
 		case TyreOuter:
 			o.factor = outlineFactor(o.edge, usual[key])
 		case RimCircle:
-			blur := usual[key]
-			if outline, ok := usual[scatterKey{o.photo, o.side, TyreOuter}]; ok {
-				blur = min(blur, outline)
-			}
-			drawn, doubt := drawnAside(&o.edge, blur)
-			o.factor = math.Hypot(rimFactor(o.edge, usual[key]), doubt)
-			o.seeming = shading(o.edge, usual[key]) + drawn
+			o.factor, o.seeming = rimFactor(o.edge, usual[key]), shading(o.edge, usual[key])
 		default:
 			o.factor = 1
 		}
 		o.sigma *= o.factor
 	}
+}
+
+// usualWidths are the medians of the widths of each photo's, wheel's and kind's edges.
+func (a *adjustment) usualWidths() scatter {
+	usual := scatter{}
+	for key, list := range a.widths() {
+		usual[key] = median(list)
+	}
+	return usual
+}
+
+// sharpened is a believed solution without what the rims' edges were drawn aside by. What is asked
+// of solutions is asked before: what is taken for a rim and is none is not blurred like one, and
+// under mudguards such edges then agreed where they had not (921014, a print at 97 %).
+func (f *fitted) sharpened() *fitted {
+	g := *f
+	a := &g.adjustment
+	a.edges = slices.Clone(a.edges)
+	usual := a.usualWidths()
+	for i := range a.edges {
+		o := &a.edges[i]
+		if o.kind != RimCircle {
+			continue
+		}
+		drawn, doubt := drawnAside(&o.edge, usual.blurPx(o))
+		o.seeming += drawn
+		o.sigma /= o.factor
+		o.factor = math.Hypot(o.factor, doubt)
+		o.sigma *= o.factor
+	}
+	options := solverOptions
+	options.Damping = nearDamping
+	solution, err := Solve(a.problem(), f.scene, options)
+	if err != nil {
+		return f
+	}
+	g.scene, g.solution, g.residuals = solution.State, solution, a.edgeResiduals(solution.State)
+	g.scatters, g.stated = nil, nil
+	return &g
+}
+
+// blurPx is how wide sharp edges are about a rim's: as wide as its own usual ones, or as those of
+// its tyre's outline where shading widens these.
+func (usual scatter) blurPx(o *edgeObservation) float64 {
+	width := usual[o.scatterKey()]
+	if outline, ok := usual[scatterKey{o.photo, o.side, TyreOuter}]; ok {
+		width = min(width, outline)
+	}
+	return width
 }
 
 // outlineFactor is how many times as uncertain a tyre's edge is as a plain one of its curve,
