@@ -16,9 +16,6 @@ import (
 // joint solution of the last.
 var strayLimits = []float64{1.5, 0.7, 0.4, 0.3, 0.3}
 
-// nearDamping is that of rounds that start where the one before ended: a third of the steps.
-const nearDamping = 1e-6
-
 // jointWindowPx is the half width of that search.
 const jointWindowPx = 4.0
 
@@ -152,7 +149,7 @@ func (m *set) fitRound(scene *Scene, rims bool, round int, learned scatter) (*fi
 	a.priors = m.knowledge.priors(scene, &a.layout)
 	options := solverOptions
 	if round > 0 {
-		options.Damping = nearDamping
+		options = nearOptions
 	}
 	solution, err := Solve(a.problem(), scene, options)
 	f := &fitted{scene: solution.State, freed: freed, adjustment: a, solution: solution}

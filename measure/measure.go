@@ -68,7 +68,10 @@ func settle(inputs []Input, settings Settings) (*set, *fitted, error) {
 	if err != nil {
 		return nil, nil, m.likelyCause(err)
 	}
-	return m, f, m.verifySaid(f)
+	if err := m.verifySaid(f); err != nil {
+		return nil, nil, err
+	}
+	return m, f.sharpened(), nil
 }
 
 // solve leads from photos to a joint solution that can be believed.
@@ -86,9 +89,9 @@ func (m *set) solve() (*fitted, error) {
 	m.pairs = m.findPairs()
 	f, err := m.solveFrom(m.pairs)
 	if err == nil {
-		return f.sharpened(), nil
+		return f, nil
 	}
-	if refusedAs(err, misread...) == nil {
+	if refusedAs(err, misread...) == nil || f != nil && m.missized(f) {
 		return nil, err
 	}
 	guardsTaken := refusedAs(err, "mudguards") != nil
@@ -111,7 +114,7 @@ func (m *set) solve() (*fitted, error) {
 			if refused == nil {
 				again.settings = m.settings
 				*m = again
-				return f.sharpened(), nil
+				return f, nil
 			}
 		}
 	}

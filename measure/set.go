@@ -186,8 +186,12 @@ func (m *set) unplaced(photo int) error {
 	}
 }
 
-// solverOptions stop once a step is below a thousandth of the uncertainty.
-var solverOptions = Options{MaxIterations: 60, Tolerance: 1e-3}
+// solverOptions stop once a step is below a thousandth of the uncertainty. nearOptions, of what
+// starts where the last solution ended, take a third of the steps.
+var (
+	solverOptions = Options{MaxIterations: 60, Tolerance: 1e-3}
+	nearOptions   = Options{MaxIterations: 60, Tolerance: 1e-3, Damping: 1e-6}
+)
 
 // adjustCameras solves cameras and sheets from the sheets' corners alone.
 func (m *set) adjustCameras() error {

@@ -76,7 +76,10 @@ func fitStates(states []State, settings Settings) (*set, *fitted, error) {
 	if err == nil {
 		err = m.verifySize(f)
 	}
-	return m, f, err
+	if err != nil {
+		return nil, nil, err
+	}
+	return m, f.sharpened(), nil
 }
 
 // verifyEach settles each state by itself: what is refused then is no state. It says how

@@ -79,9 +79,7 @@ func (f *fitted) sharpened() *fitted {
 		o.factor = math.Hypot(o.factor, doubt)
 		o.sigma *= o.factor
 	}
-	options := solverOptions
-	options.Damping = nearDamping
-	solution, err := Solve(a.problem(), f.scene, options)
+	solution, err := Solve(a.problem(), f.scene, nearOptions)
 	if err != nil {
 		return f
 	}

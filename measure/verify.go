@@ -293,11 +293,9 @@ func (m *set) outlineShare(f *fitted, side Side) float64 {
 // verifySize refuses rims that are not of the size that was given, which a sheet
 // printed at another scale shows as well.
 func (m *set) verifySize(f *fitted) error {
-	pairOff := 0.0
 	for side := range f.scene.Wheels {
 		w := &f.scene.Wheels[side]
-		off := w.Ring - w.Tube - m.knowledge.rims[side]
-		pairOff += off / 2
+		off := m.tyreOffMm(w, Side(side))
 		limit := max(maxSectionOff, sectionSlack*2*w.Tube)
 		// A rim's other edges may lie where the right one is expected, so the tyre has to
 		// agree as well.
@@ -314,8 +312,8 @@ func (m *set) verifySize(f *fitted) error {
 			}
 		}
 	}
-	if m.settings.RulerMm == [2]float64{} && math.Abs(pairOff) > maxPairOffMm {
-		return m.printDoubted(pairOff)
+	if off := m.tyresOffMm(f.scene); m.settings.RulerMm == [2]float64{} && math.Abs(off) > maxPairOffMm {
+		return m.printDoubted(off)
 	}
 	if !m.rimSeen(Left) || !m.rimSeen(Right) {
 		return nil
@@ -324,6 +322,14 @@ func (m *set) verifySize(f *fitted) error {
 		return unclear("", fmt.Sprintf("The two rims seem to differ by %.1f mm in diameter: another edge was taken for one of them.", d))
 	}
 	return nil
+}
+
+// tyreOffMm is how much larger a tyre's inner radius is than that of the bead seat it sits on.
+func (m *set) tyreOffMm(w *Wheel, side Side) float64 { return w.Ring - w.Tube - m.knowledge.rims[side] }
+
+// tyresOffMm is that of both, on average.
+func (m *set) tyresOffMm(s *Scene) float64 {
+	return (m.tyreOffMm(&s.Wheels[Left], Left) + m.tyreOffMm(&s.Wheels[Right], Right)) / 2
 }
 
 // printDoubted refuses tyres that are both off alike, which a print at another scale

@@ -52,10 +52,10 @@ func TestAlonePutsEdgesBack(t *testing.T) {
 	}
 }
 
-// Edges half a pixel apart look like one line of any width: they are not told apart.
+// Edges of a line are never met nearer than two widths: of some that are, nothing is said.
 func TestAloneSaysWhereItCannot(t *testing.T) {
 	e := Edge{Offset: 1, Beside: [2]Neighbour{{}, {Offset: 2.4, Slope: -1}}}
-	at, ok := e.Alone(1.3) // edges of a line are never met nearer than two widths
+	at, ok := e.Alone(1.3)
 	require.False(t, ok)
 	require.Equal(t, e.Offset, at)
 }
