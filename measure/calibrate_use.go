@@ -46,12 +46,70 @@ func (m *set) verifyProfiles() error {
 				Code: "camera_mismatch", Photo: m.photoOf(i),
 				Reason: fmt.Sprintf("The camera profile does not hold for this photo: by the sheets the focal length is %.0f ± %.0f px, by the profile %.0f ± %.0f px.",
 					x.F, coverage95*math.Sqrt(covariance.At(0, 0)-profile.Covariance[0][0]), profile.Values[0], coverage95*profile.StandardUncertainty(0)),
-				Remedy: "Give the photo as the phone stored it, neither cropped nor edited; or calibrate the phone anew (rimpair camera), or measure without a profile (--camera none).",
+				Remedy: otherLens,
 			}
 		}
 	}
 	return nil
 }
+
+// verifyLenses refuses a profile that the photos speak against with their wheels as well, where
+// the sheets alone say too little of the lens.
+func (m *set) verifyLenses(f *fitted) error {
+	for i, c := range m.knowledge.cameras {
+		if c.white != nil && m.strain(f, i) > profileLimit {
+			return &vision.Refusal{
+				Code: "camera_mismatch", Photo: m.photoOf(i),
+				Reason: "The camera profile does not hold for these photos: sheets and wheels together speak of another lens.",
+				Remedy: otherLens,
+			}
+		}
+	}
+	return nil
+}
+
+// strain is the χ² of verifyProfiles where the profile went into the solution. In its units, what
+// the solution adds to it is r and leaves of its uncertainty Ĉ. Then r has the covariance I − Ĉ
+// if all is right, and counts along the axes of that of which the photos say anything.
+func (m *set) strain(f *fitted, camera int) (chi float64) {
+	profile := m.profileOf(camera)
+	white := whitening(profile.Sym())
+	n := len(profile.Values)
+	off := mat.NewVecDense(n, nil)
+	for k, v := range profile.Values {
+		off.SetVec(k, *f.scene.Cameras[camera].Numbers()[k]-v)
+	}
+	var r, left mat.Dense
+	r.Mul(white, off)
+	left.Mul(white, f.cameraCovariance(camera))
+	left.Mul(&left, white.T())
+	expected := mat.NewSymDense(n, nil)
+	for i := range n {
+		for k := range i + 1 {
+			expected.SetSym(i, k, -left.At(i, k))
+		}
+		expected.SetSym(i, i, 1-left.At(i, i))
+	}
+	var axes mat.EigenSym
+	if !axes.Factorize(expected, true) {
+		return 0
+	}
+	var vectors, along mat.Dense
+	axes.VectorsTo(&vectors)
+	along.Mul(vectors.T(), &r)
+	for k, said := range axes.Values(nil) {
+		if said > leastSaid {
+			chi += along.At(k, 0) * along.At(k, 0) / said
+		}
+	}
+	return chi
+}
+
+// leastSaid is how much less uncertain, in variance, photos must make a profile along an axis of
+// it to speak of it: beyond that it hangs on rounding and on what is linear.
+const leastSaid = 0.02
+
+const otherLens = "Give the photo as the phone stored it, neither cropped nor edited; or calibrate the phone anew (rimpair camera), or measure without a profile (--camera none)."
 
 // mahalanobis is vᵀ S⁻¹ v.
 func mahalanobis(v *mat.VecDense, s mat.Symmetric) float64 {

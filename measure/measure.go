@@ -169,7 +169,7 @@ func (m *set) solveFrom(pairs []pairGuess) (*fitted, error) {
 // believe refuses a solution that a careful eye would not believe.
 func (m *set) believe(f *fitted) error {
 	// The size late: wheels that moved between photos come out in a wrong size as well.
-	for _, checks := range [][]func(*fitted) error{{m.verify}, {m.verifyParts, m.verifyState}, {m.verifySize}, {m.verifyPair}} {
+	for _, checks := range [][]func(*fitted) error{{m.verify}, {m.verifyParts, m.verifyState}, {m.verifySize}, {m.verifyLenses, m.verifyPair}} {
 		if err := firstError(checks, f); err != nil {
 			return err
 		}

@@ -283,10 +283,17 @@ func (s *studio) testBentAndForeign(t *testing.T) {
 	m, err := measure.Measure([]measure.Input{s.take(t, 0, bent), s.take(t, 1, bent)}, s.settings())
 	s.requireRefusedOrRight(t, m, err, "sheets_moved")
 
-	// Another phone's profile that EXIF does not tell from the right one.
-	shot := s.scene.Shots[0]
-	lens := shot.Camera
-	lens.F *= 1.015
+	m, err = measure.Measure([]measure.Input{s.front, s.rear}, s.withOtherPhone(1.015, 0))
+	s.requireRefusedOrRight(t, m, err, "camera_mismatch")
+}
+
+// withOtherPhone has the profile of another phone that EXIF does not tell from the right one: a lens
+// known as a calibration knows it, of another focal length and a principal point so many px aside.
+func (s *studio) withOtherPhone(focal, asidePx float64) measure.Settings {
+	lens := s.scene.Shots[0].Camera
+	lens.F *= focal
+	lens.Cx += asidePx
+	lens.Cy -= asidePx
 	covariance := mat.NewSymDense(7, nil)
 	for i, u := range []float64{2, 3, 3, 0.003, 0.01, 1e-4, 1e-4} {
 		covariance.SetSym(i, i, u*u)
@@ -294,8 +301,22 @@ func (s *studio) testBentAndForeign(t *testing.T) {
 	profile := calib.NewProfile(calib.Device(s.front.Photo.Camera), lens, covariance)
 	settings := s.settings()
 	settings.Cameras = map[vision.CameraID]*calib.Profile{s.front.Photo.Camera: &profile}
-	m, err = measure.Measure([]measure.Input{s.front, s.rear}, settings)
-	s.requireRefusedOrRight(t, m, err, "camera_mismatch")
+	return settings
+}
+
+// Sheets that say too little of the lens to speak against another phone's profile, which led to
+// toe 1.6 mm and a track 2.9 mm off: with the wheels they do.
+func TestWheelsTellTheLens(t *testing.T) {
+	s := newStudioOf(t, 9740004, samples.Options{Guards: samples.NoGuards})
+	both := []measure.Input{s.front, s.rear}
+	m, err := measure.Measure(both, s.withOtherPhone(1.04, 30))
+	refusal := requireRefused(t, m, err)
+	assert.Equal(t, "camera_mismatch", refusal.Code)
+	assert.Contains(t, refusal.Reason, "sheets and wheels together")
+	m, err = measure.Measure(both, s.withOtherPhone(1, 0)) // the phone's own
+	require.NoError(t, err)
+	assertCovers(t, "rim total toe", m.Result.RimTotalToeMm, s.truth().RimTotalToeMm)
+	assertCovers(t, "track", m.Result.TrackMm, s.truth().TrackMm)
 }
 
 // Photos from two phones are welcome: each has a lens of its own.
