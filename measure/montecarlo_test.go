@@ -168,7 +168,7 @@ func exampleProfileCovariance() *mat.SymDense {
 // learn takes the priors and how to draw from them at the start.
 func (w *world) learn(t *testing.T) {
 	t.Helper()
-	w.priors = w.set.knowledge.priors(w.start, &w.layout)
+	w.priors = offsetsBelieved.instead(w.set.knowledge.priors(w.start, &w.layout), w.start, &w.layout)
 	derivs := mat.NewDense(len(w.priors), w.layout.n, nil)
 	for i, p := range w.priors {
 		for j, column := range p.columns {

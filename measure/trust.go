@@ -60,7 +60,8 @@ func (a *adjustment) usualWidths() scatter {
 	return usual
 }
 
-// sharpened is a believed solution without what the rims' edges were drawn aside by. What is asked
+// sharpened is a believed solution without what the rims' edges were drawn aside by, and with
+// offsets of the edges as they are between photos of one camera. What is asked
 // of solutions is asked before: what is taken for a rim and is none is not blurred like one, and
 // under mudguards such edges then agreed where they had not (921014, a print at 97 %).
 func (f *fitted) sharpened() *fitted {
@@ -79,6 +80,7 @@ func (f *fitted) sharpened() *fitted {
 		o.factor = math.Hypot(o.factor, doubt)
 		o.sigma *= o.factor
 	}
+	a.priors = offsetsBelieved.instead(a.priors, f.scene, &a.layout)
 	solution, err := Solve(a.problem(), f.scene, nearOptions)
 	if err != nil {
 		return f
