@@ -82,8 +82,10 @@ func TestDrawnAside(t *testing.T) {
 	e.Beside[1] = vision.Neighbour{Offset: 3, Slope: -1} // a bright line's inner edge is met inward
 	shift, doubt = drawnAside(&e, blur)
 	require.Less(t, shift, -0.2)
-	require.GreaterOrEqual(t, shift, -mostDrawnPx)
-	require.LessOrEqual(t, doubt, shift/drawnOffPx)
+	alone, ok := e.Alone(blur)
+	require.True(t, ok)
+	require.InDelta(t, max(-mostDrawnPx, e.Offset-alone), shift, 1e-12)
+	require.InDelta(t, (e.Offset-alone)/drawnOffPx, doubt, 1e-12)
 	e.Beside[1].Offset = 2
 	shift, doubt = drawnAside(&e, blur)
 	require.Zero(t, shift)
