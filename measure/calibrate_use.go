@@ -36,17 +36,13 @@ func (m *set) verifyProfiles() error {
 			continue // too little is seen to speak against anything
 		}
 		profile := m.profileOf(i)
-		off := mat.NewVecDense(len(profile.Values), nil)
-		for k, v := range profile.Values {
-			off.SetVec(k, *x.Numbers()[k]-v)
-		}
 		covariance.AddSym(covariance, profile.Sym())
-		if chi := mahalanobis(off, covariance); chi > profileLimit {
+		if chi := mahalanobis(offProfile(&x, profile), covariance); chi > profileLimit {
 			return &vision.Refusal{
 				Code: "camera_mismatch", Photo: m.photoOf(i),
 				Reason: fmt.Sprintf("The camera profile does not hold for this photo: by the sheets the focal length is %.0f ± %.0f px, by the profile %.0f ± %.0f px.",
 					x.F, coverage95*math.Sqrt(covariance.At(0, 0)-profile.Covariance[0][0]), profile.Values[0], coverage95*profile.StandardUncertainty(0)),
-				Remedy: otherLens,
+				Remedy: profileRemedy,
 			}
 		}
 	}
@@ -61,7 +57,7 @@ func (m *set) verifyLenses(f *fitted) error {
 			return &vision.Refusal{
 				Code: "camera_mismatch", Photo: m.photoOf(i),
 				Reason: "The camera profile does not hold for these photos: sheets and wheels together speak of another lens.",
-				Remedy: otherLens,
+				Remedy: profileRemedy,
 			}
 		}
 	}
@@ -72,15 +68,10 @@ func (m *set) verifyLenses(f *fitted) error {
 // the solution adds to it is r and leaves of its uncertainty Ĉ. Then r has the covariance I − Ĉ
 // if all is right, and counts along the axes of that of which the photos say anything.
 func (m *set) strain(f *fitted, camera int) (chi float64) {
-	profile := m.profileOf(camera)
-	white := whitening(profile.Sym())
+	profile, white := m.profileOf(camera), m.knowledge.cameras[camera].white
 	n := len(profile.Values)
-	off := mat.NewVecDense(n, nil)
-	for k, v := range profile.Values {
-		off.SetVec(k, *f.scene.Cameras[camera].Numbers()[k]-v)
-	}
 	var r, left mat.Dense
-	r.Mul(white, off)
+	r.Mul(white, offProfile(&f.scene.Cameras[camera], profile))
 	left.Mul(white, f.cameraCovariance(camera))
 	left.Mul(&left, white.T())
 	expected := mat.NewSymDense(n, nil)
@@ -105,11 +96,20 @@ func (m *set) strain(f *fitted, camera int) (chi float64) {
 	return chi
 }
 
+// offProfile is by how much a camera's numbers differ from a profile's.
+func offProfile(c *calib.Camera, p *calib.Profile) *mat.VecDense {
+	off := mat.NewVecDense(len(p.Values), nil)
+	for k, v := range p.Values {
+		off.SetVec(k, *c.Numbers()[k]-v)
+	}
+	return off
+}
+
 // leastSaid is how much less uncertain, in variance, photos must make a profile along an axis of
 // it to speak of it: beyond that it hangs on rounding and on what is linear.
 const leastSaid = 0.02
 
-const otherLens = "Give the photo as the phone stored it, neither cropped nor edited; or calibrate the phone anew (rimpair camera), or measure without a profile (--camera none)."
+const profileRemedy = "Give the photo as the phone stored it, neither cropped nor edited; or calibrate the phone anew (rimpair camera), or measure without a profile (--camera none)."
 
 // mahalanobis is vᵀ S⁻¹ v.
 func mahalanobis(v *mat.VecDense, s mat.Symmetric) float64 {

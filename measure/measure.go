@@ -88,11 +88,8 @@ func solve(inputs []Input, settings Settings) (*set, *fitted, error) {
 func (m *set) solve() (*fitted, error) {
 	m.pairs = m.findPairs()
 	f, err := m.solveFrom(m.pairs)
-	if err == nil {
-		return f, nil
-	}
 	if refusedAs(err, misread...) == nil || f != nil && m.missized(f) {
-		return nil, err
+		return f, err
 	}
 	guardsTaken := refusedAs(err, "mudguards") != nil
 	for _, size := range slices.Compact([]float64{m.settings.BeadSeatMm, m.sizeSoFarMm()}) {

@@ -166,10 +166,15 @@ func exampleProfileCovariance() *mat.SymDense {
 	return c
 }
 
+// known are the priors of what is drawn, as they are of a believed solution.
+func (w *world) known() []prior {
+	return offsetsBelieved.instead(w.set.knowledge.priors(w.start, &w.layout), w.start, &w.layout)
+}
+
 // learn takes the priors and how to draw from them at the start.
 func (w *world) learn(t *testing.T) {
 	t.Helper()
-	w.priors = offsetsBelieved.instead(w.set.knowledge.priors(w.start, &w.layout), w.start, &w.layout)
+	w.priors = w.known()
 	derivs := mat.NewDense(len(w.priors), w.layout.n, nil)
 	for i, p := range w.priors {
 		for j, column := range p.columns {

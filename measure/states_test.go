@@ -269,8 +269,7 @@ func (mc *monteCarlo) turnHalf(m *set, s *Scene) (e [2]float64) {
 
 // solveNoisy adjusts what a scene shows with noise.
 func (w *world) solveNoisy(g *rand.Rand, truth *Scene) (*fitted, error) {
-	a := adjustment{layout: w.layout}
-	a.priors = offsetsBelieved.instead(w.set.knowledge.priors(w.start, &w.layout), w.start, &w.layout)
+	a := adjustment{layout: w.layout, priors: w.known()}
 	a.corners, a.edges = observeEvery(6, truth, func(source) float64 { return g.NormFloat64() / reserve })
 	solution, err := Solve(a.problem(), w.start, solverOptions)
 	return &fitted{scene: solution.State, adjustment: a, solution: solution}, err

@@ -61,9 +61,9 @@ func (a *adjustment) usualWidths() scatter {
 }
 
 // sharpened is a believed solution without what the rims' edges were drawn aside by, and with
-// offsets of the edges as they are between photos of one camera. What is asked
-// of solutions is asked before: what is taken for a rim and is none is not blurred like one, and
-// under mudguards such edges then agreed where they had not (921014, a print at 97 %).
+// offsets of the edges as they are between photos of one camera. What is asked of solutions is
+// asked before: what is taken for a rim and is none is not blurred like one, and under mudguards
+// such edges then agreed where they had not (921014, a print at 97 %).
 func (f *fitted) sharpened() *fitted {
 	g := *f
 	a := &g.adjustment
