@@ -33,6 +33,20 @@ func TestNotSettled(t *testing.T) {
 	requireCode(t, "not_settled", d.set.verify(&fitted{scene: solution.State, adjustment: d.adjustment, solution: solution}))
 }
 
+// A rim 2.5 mm smaller than the other one in diameter, which is another edge of it; not so where
+// the photos leave as much open.
+func TestRimsThatDiffer(t *testing.T) {
+	d := newDraw(t, rand.New(rand.NewPCG(8, 1)))
+	solution, err := Solve(d.adjustment.problem(), d.start, solverOptions)
+	require.NoError(t, err)
+	f := &fitted{scene: solution.State, adjustment: d.adjustment, solution: solution}
+	require.NoError(t, d.set.verifySize(f))
+	f.scene.Wheels[Left].Rim[Left.inboard()].Radius -= 1.25 + d.set.rimRadius(f.scene, Left) - d.set.rimRadius(f.scene, Right)
+	requireCode(t, "wheel_unclear", d.set.verifySize(f))
+	f.doubt = 10
+	require.NoError(t, d.set.verifySize(f))
+}
+
 // Too few edges of the wheels.
 func TestUnclear(t *testing.T) {
 	d := newDraw(t, rand.New(rand.NewPCG(8, 1)))

@@ -35,7 +35,7 @@ const (
 	fewProbes      = 30
 	sameTyreMm     = 1.5 // between two tyres of one size
 	maxTyreDiffMm  = 4.0 // between the outer diameters of the two tyres
-	maxRimDiffMm   = 2.0 // between the diameters of the two rims
+	maxRimDiffMm   = 2.0 // between the diameters of the two rims, or what the photos leave open
 	maxRimOffMm    = 2.5 // of the rim's radius from what the bead seat makes expect
 	maxSectionOff  = 4.5 // of the tyre's inner radius from the bead seat
 	sectionSlack   = 0.1 // of a wide tyre's width: how far sections are from round
@@ -318,7 +318,8 @@ func (m *set) verifySize(f *fitted) error {
 	if !m.rimSeen(Left) || !m.rimSeen(Right) {
 		return nil
 	}
-	if d := 2 * math.Abs(m.rimRadius(f.scene, Left)-m.rimRadius(f.scene, Right)); d > maxRimDiffMm {
+	apart := f.quantity(func(s *Scene) float64 { return 2 * (m.rimRadius(s, Left) - m.rimRadius(s, Right)) })
+	if d := math.Abs(apart.Value); d > max(maxRimDiffMm, coverage95*apart.StandardUncertainty) {
 		return unclear("", fmt.Sprintf("The two rims seem to differ by %.1f mm in diameter: another edge was taken for one of them.", d))
 	}
 	return nil
