@@ -29,7 +29,7 @@ type fitted struct {
 	scatters   map[int]Scatter // of the sources; nil until asked for
 	stated     *mat.SymDense   // covariance of the unknowns; likewise
 	doubt      float64         // by which intervals grow; see doubt.go
-	mayHideRad float64         // the toe between the wheels that a photo may differ by unnoticed
+	changes    []change        // of each photo against the others, where more than one shows the wheels
 }
 
 // covariance is that of the unknowns, but for inflation.

@@ -166,7 +166,7 @@ func (m *set) solveFrom(pairs []pairGuess) (*fitted, error) {
 // believe refuses a solution that a careful eye would not believe.
 func (m *set) believe(f *fitted) error {
 	// The size late: wheels that moved between photos come out in a wrong size as well.
-	for _, checks := range [][]func(*fitted) error{{m.verify}, {m.verifyParts, m.verifyState}, {m.verifySize}, {m.verifyLenses, m.verifyPair}} {
+	for _, checks := range [][]func(*fitted) error{{m.verify}, {m.verifyParts, m.verifyState}, {m.verifySize}, {m.verifyLenses, m.verifyPair, m.verifyMotions}} {
 		if err := firstError(checks, f); err != nil {
 			return err
 		}
@@ -472,8 +472,8 @@ func (m *set) notes(f *fitted) []Message {
 	if len(m.inputs) == 1 && m.knowledge.cameras[0].white == nil {
 		notes = append(notes, Message{Code: "one_photo"})
 	}
-	if f.mayHideRad > 0 {
-		notes = append(notes, Message{"one_state", Params{"degrees": f.mayHideRad * degPerRad, "mm": f.mayHideRad * m.rimsMm(f.scene) / 2}})
+	if hidden := m.mayHideRad(f); hidden > 0 {
+		notes = append(notes, Message{"one_state", Params{"degrees": hidden * degPerRad, "mm": hidden * m.rimsMm(f.scene) / 2}})
 	}
 	notes = append(notes, m.profileNotes()...)
 	if len(m.scene.Sheets) == 1 {
