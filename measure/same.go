@@ -139,15 +139,14 @@ func (m *set) verifyState(f *fitted) error {
 	if err != nil {
 		return m.unsettled(err)
 	}
-	f.changes = f.changes[:0]
+	f.changes = nil
 	for photo := range m.inputs {
-		if c, ok := g.changeOf(photo); ok {
-			f.changes = append(f.changes, c)
+		c, ok := g.changeOf(photo)
+		if !ok {
+			continue
 		}
-	}
-	for i := range f.changes {
-		_, u := f.changes[i].along(&toeBetween)
-		if (m.approach != (approach{}) || m.needsRims()) && m.alarm()*u > rodsShowRad {
+		f.changes = append(f.changes, c)
+		if _, u := c.along(&toeBetween); (m.approach != (approach{}) || m.needsRims()) && m.alarm()*u > rodsShowRad {
 			return m.unsettled(errors.New("wheels that moved between them would not show"))
 		}
 	}
@@ -161,8 +160,7 @@ func (m *set) verifyMotions(f *fitted) error { return m.moved(f, m.byItself()) }
 
 // byItself takes a motion by itself, but not where only the lower parts of the tyres are heard: too
 // little of them is seen there to tell it from how these edges stray (a given pair in which nothing
-// moved reached 3.9 standard uncertainties, of 95 drawn and given ones that were heard all around
-// none more than 2.8).
+// moved reached 3.9 standard uncertainties, of 81 others, given and drawn, none more than 2.8).
 func (m *set) byItself() estimate {
 	if m.lowerAlone() {
 		return (*change).along
@@ -275,13 +273,13 @@ func (f *fitted) changeOf(photo int) (c change, ok bool) {
 	}
 	covariance.ScaleSym(f.inflation()*f.inflation(), covariance)
 	var factor mat.Cholesky
-	var whitened, solved mat.Dense
-	if !factor.Factorize(covariance) || factor.SolveTo(&whitened, design) != nil {
+	var weighed, solved mat.Dense
+	if !factor.Factorize(covariance) || factor.SolveTo(&weighed, design) != nil {
 		return c, false
 	}
 	c.photo = photo
-	c.weights.Mul(design.T(), &whitened)
-	c.weighted.Mul(whitened.T(), mat.NewDense(n, 1, values))
+	c.weights.Mul(design.T(), &weighed)
+	c.weighted.Mul(weighed.T(), mat.NewDense(n, 1, values))
 	c.covariance = mat.NewDense(changeNumbers, changeNumbers, nil)
 	if c.covariance.Inverse(&c.weights) != nil || solved.Solve(&c.weights, &c.weighted) != nil {
 		return c, false
