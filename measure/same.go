@@ -235,11 +235,9 @@ func (m *set) fitApart(f *fitted) (*fitted, error) {
 
 // change is how both wheels stand in one photo against all others.
 type change struct {
-	photo      int
-	value      [changeNumbers]float64
-	covariance *mat.Dense
-	// weights is the inverse of the covariance, weighted what they make of the value.
-	weights, weighted mat.Dense
+	photo               int
+	value               mat.VecDense
+	covariance, weights mat.Dense // each the other's inverse
 }
 
 // changeOf is the best estimate of a photo's change if no other photo's differs:
@@ -273,32 +271,30 @@ func (f *fitted) changeOf(photo int) (c change, ok bool) {
 	}
 	covariance.ScaleSym(f.inflation()*f.inflation(), covariance)
 	var factor mat.Cholesky
-	var weighed, solved mat.Dense
+	var weighed mat.Dense
 	if !factor.Factorize(covariance) || factor.SolveTo(&weighed, design) != nil {
 		return c, false
 	}
 	c.photo = photo
 	c.weights.Mul(design.T(), &weighed)
-	c.weighted.Mul(weighed.T(), mat.NewDense(n, 1, values))
-	c.covariance = mat.NewDense(changeNumbers, changeNumbers, nil)
-	if c.covariance.Inverse(&c.weights) != nil || solved.Solve(&c.weights, &c.weighted) != nil {
+	c.value.MulVec(weighed.T(), mat.NewVecDense(n, values))
+	if c.covariance.Inverse(&c.weights) != nil || c.value.SolveVec(&c.weights, &c.value) != nil {
 		return c, false
 	}
-	mat.Col(c.value[:], 0, &solved)
 	return c, true
 }
 
 // along is how far the wheels went along a direction, whatever else moved, with its uncertainty.
 func (c *change) along(direction *[changeNumbers]float64) (value, u float64) {
 	d := mat.NewVecDense(changeNumbers, direction[:])
-	return mat.Dot(d, mat.NewVecDense(changeNumbers, c.value[:])), math.Sqrt(mat.Inner(d, c.covariance, d))
+	return mat.Dot(d, &c.value), math.Sqrt(mat.Inner(d, &c.covariance, d))
 }
 
 // alone is how far they went along it if nothing else moved.
 func (c *change) alone(direction *[changeNumbers]float64) (value, u float64) {
 	d := mat.NewVecDense(changeNumbers, direction[:])
 	weight, length := mat.Inner(d, &c.weights, d), mat.Dot(d, d)
-	return length * mat.Dot(d, c.weighted.ColView(0)) / weight, length / math.Sqrt(weight)
+	return length * mat.Inner(d, &c.weights, &c.value) / weight, length / math.Sqrt(weight)
 }
 
 // motion is something that can happen to the wheels between two photos.

@@ -318,8 +318,8 @@ func (m *set) verifySize(f *fitted) error {
 	if !m.rimSeen(Left) || !m.rimSeen(Right) {
 		return nil
 	}
-	apart := f.quantity(func(s *Scene) float64 { return 2 * (m.rimRadius(s, Left) - m.rimRadius(s, Right)) })
-	if d := math.Abs(apart.Value); d > max(maxRimDiffMm, coverage95*apart.StandardUncertainty) {
+	apart := func(s *Scene) float64 { return 2 * (m.rimRadius(s, Left) - m.rimRadius(s, Right)) }
+	if d := math.Abs(apart(f.scene)); d > maxRimDiffMm && d > coverage95*f.quantity(apart).StandardUncertainty {
 		return unclear("", fmt.Sprintf("The two rims seem to differ by %.1f mm in diameter: another edge was taken for one of them.", d))
 	}
 	return nil
