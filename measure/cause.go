@@ -75,10 +75,23 @@ func (m *set) sizeOffMm(unsized *set) float64 {
 	return math.Abs(2*unsized.knowledge.rims[Left] - m.settings.beadSeatMm())
 }
 
-// verifySaid refuses a solution in which no rim is seen where its size puts it, but both
-// are with another size. Where the tyres are is known then.
+// verifySaid refuses a solution that speaks less for the size that was said than another does.
 func (m *set) verifySaid(f *fitted) error {
-	if !m.sizeSaid() || m.rimSeen(Left) || m.rimSeen(Right) {
+	if !m.sizeSaid() {
+		return nil
+	}
+	for _, other := range []*set{m.rimsElsewhere(f), m.bareElsewhere()} {
+		if other != nil {
+			return m.wrongSize(other)
+		}
+	}
+	return nil
+}
+
+// rimsElsewhere is the set with a size that puts both rims where their edges are seen, where with
+// the one that was said none is; else nil. Where the tyres are is known then.
+func (m *set) rimsElsewhere(f *fitted) *set {
+	if m.rimSeen(Left) || m.rimSeen(Right) {
 		return nil
 	}
 	other := m.unsized()
@@ -86,7 +99,21 @@ func (m *set) verifySaid(f *fitted) error {
 	if _, err := other.solveFrom(pairs); err != nil || m.sizeOffMm(other) <= shadedOffMm || !other.rimSeen(Left) || !other.rimSeen(Right) {
 		return nil
 	}
-	return m.wrongSize(other)
+	return other
+}
+
+// bareElsewhere is the set with a size of which both tyres are seen all around, where with the one
+// that was said only their lower parts are, as under mudguards; else nil.
+func (m *set) bareElsewhere() *set {
+	if !m.lowerAlone() {
+		return nil
+	}
+	other := m.unsized()
+	other.approach = approach{}
+	if _, err := other.solveFrom(other.findPairs()); err != nil || m.sizeOffMm(other) <= leastSizeOffMm || other.hearing.lower != [2]bool{} {
+		return nil
+	}
+	return other
 }
 
 // guesses are both wheels of a scene as the search has them.
