@@ -108,7 +108,7 @@ func (m *set) forecast(f *fitted, from *viewpoint, sheet bool) (u float64, ok bo
 		}
 	}
 	a.layout = newLayout(s, f.freed)
-	a.priors = m.knowledge.priors(s, &a.layout)
+	a.priors = offsetsBelieved.instead(m.knowledge.priors(s, &a.layout), s, &a.layout)
 	covariance, err := Covariance(a.problem(), s)
 	if err != nil {
 		return 0, false

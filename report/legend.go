@@ -84,7 +84,7 @@ func (d *photoDrawing) legendRows(o measure.Overlay) []legendRow {
 	}
 	if rejected > 0 {
 		rows = append(rows, legendRow{
-			fmt.Sprintf("%d points rejected", rejected),
+			fmt.Sprintf("points rejected: %d", rejected),
 			func(x, y float64) {
 				d.cross(x, y)
 				d.outlined(white(), 1)

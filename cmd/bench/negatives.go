@@ -105,7 +105,7 @@ type verdict struct{ refused, named, right, wrong int }
 // holds the toe, and that of the track the track, as either photo saw them.
 func (b *bench) negativesTable() error {
 	scenes := min(b.scenes, 40)
-	b.title("Mishaps between or in the photos: %d drawn scenes from seed %d, front and rear, %d px", scenes, b.seed, b.long)
+	b.title("Mishaps between or in the photos: %d drawn scenes from seed %d, front and rear, pictures of %s", scenes, b.seed, b.pictureSize())
 	list := mishaps()
 	verdicts := make([][]*trial, scenes)
 	var group errgroup.Group

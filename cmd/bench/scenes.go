@@ -17,11 +17,7 @@ const guardEvery = 6
 // sceneTables draws vehicles on the standard plan (two sheets on a diagonal) from
 // fresh seeds and measures them as it does the photos given.
 func (b *bench) sceneTables() error {
-	size := "a phone's size"
-	if b.long != 0 {
-		size = fmt.Sprintf("%d x %d px", b.long, b.long*3/4)
-	}
-	b.title("%d drawn scenes from seed %d, pictures of %s", b.scenes, b.seed, size)
+	b.title("%d drawn scenes from seed %d, pictures of %s", b.scenes, b.seed, b.pictureSize())
 	if b.long != 0 && b.long < 3264 {
 		b.printf("Smaller pictures than a phone's, for time; -long 0 draws a phone's.\n")
 	}
@@ -60,6 +56,13 @@ func (b *bench) sceneTables() error {
 		b.numbers(bare)
 	}
 	return nil
+}
+
+func (b *bench) pictureSize() string {
+	if b.long == 0 {
+		return "a phone's size"
+	}
+	return fmt.Sprintf("%d x %d px", b.long, b.long*3/4)
 }
 
 func guardsIn(i int) bool { return i%guardEvery == guardEvery-1 }
