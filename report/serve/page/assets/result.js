@@ -16,7 +16,7 @@ export async function result(page) {
   const stage = fresh ? job.next.stage : last?.stage ?? job.next.stage;
   show(say('result.title', { stage: say(`stage.${stage}`) }),
     job.measured?.refused && h('section', { 'aria-labelledby': 'refused' }, h('h2', { id: 'refused' }, say(fresh ? 'result.apart' : 'result.refused')), refusedParts(job.measured, job.photos)),
-    q ? toeParts(q, job, fresh) : h('p', {}, say('result.none')),
+    q ? toeParts(q, job, fresh) : !job.measured?.refused && h('p', {}, say('result.none')),
     fresh && keep(page, again),
     q && nextParts(page, fresh),
     last && !fresh && [adviceParts(job.advice, job.next), job.next.task === 'adjust' && turnedForm(page, again)],
