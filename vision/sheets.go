@@ -67,10 +67,24 @@ func findOnce(g *Gray, sheet int, markers []marker) ([]Corner, error) {
 		return nil, nil
 	}
 	found := findSheet(g, sheet, in)
-	if second, _ := agreeing(sheet, rest); len(found) > 0 && distinct(second) >= minMarkers && len(findSheet(g, sheet, second)) > 0 {
+	if second, _ := agreeing(sheet, rest); len(found) > 0 && distinct(second) >= minMarkers && twoPrints(found, findSheet(g, sheet, second)) {
 		return nil, twice(sheet)
 	}
 	return found, nil
+}
+
+// twoPrints says whether two prints of one sheet were found. Small markers far from each other may
+// not agree, and lead to the same corners.
+func twoPrints(a, b []Corner) bool {
+	half := SquarePx(a, a[0].Sheet) / 2
+	for _, p := range a {
+		for _, q := range b {
+			if p.Index == q.Index && math.Hypot(p.X-q.X, p.Y-q.Y) < half {
+				return false
+			}
+		}
+	}
+	return len(b) > 0
 }
 
 func noSheet() *Refusal {

@@ -176,3 +176,24 @@ func TestCornersFound(t *testing.T) {
 		}))
 	}
 }
+
+// A sheet seen from afar, of whose small markers some do not agree with the others, is one sheet:
+// it passed for two (1004020).
+func TestFarSheetIsOne(t *testing.T) {
+	scene := samples.NewScene(1004020, samples.Options{})
+	require.Equal(t, "rear", scene.Shots[1].Name)
+	file, err := scene.Photo(1)
+	require.NoError(t, err)
+	path := filepath.Join(t.TempDir(), "rear.jpg")
+	require.NoError(t, os.WriteFile(path, file, 0o600))
+	photo, err := vision.Load(path, vision.DefaultLimits())
+	require.NoError(t, err)
+	corners, err := vision.FindSheets(photo.Gray)
+	require.NoError(t, err)
+	seen := map[int]int{}
+	for _, c := range corners {
+		seen[c.Sheet]++
+	}
+	assert.Len(t, seen, 2)
+	assert.Greater(t, seen[1], 20)
+}
