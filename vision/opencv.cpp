@@ -37,25 +37,58 @@ cv::Mat resized(const unsigned char *pix, int width, int height, double scale) {
 // centres in both; their outer edges agree.
 float back(float at, double ratio) { return static_cast<float>(ratio * (at + 0.5) - 0.5); }
 
+// A picture with more of its fine detail (unsharp masking): a photo blurs cells of a pixel or
+// two into each other. Of the far markers of six photos 35 are read so, 6 without.
+cv::Mat sharpened(const cv::Mat &grey) {
+  const double blurPx = 1, amount = 3;
+  cv::Mat blurred, out;
+  cv::GaussianBlur(grey, blurred, cv::Size(), blurPx);
+  cv::addWeighted(grey, 1 + amount, blurred, -amount, 0, out);
+  return out;
+}
+
+// Writes the markers of a picture, their corners as they lie in another.
+template <class Place>
+int write_markers(const cv::Mat &grey, int window, rimpair_marker *out, int max, Place place) {
+  rimpair::Corners corners;
+  std::vector<int> ids;
+  rimpair::detect(grey, window, corners, ids);
+  const int n = std::min(max, static_cast<int>(ids.size()));
+  for (int i = 0; i < n; i++) {
+    out[i].id = ids[i];
+    for (int k = 0; k < 4; k++) {
+      const cv::Point2f at = place(corners[i][k]);
+      out[i].x[k] = at.x;
+      out[i].y[k] = at.y;
+    }
+  }
+  return n;
+}
+
 } // namespace
 
 int rimpair_find_markers(const unsigned char *pix, int width, int height, double scale,
                          int window, rimpair_marker *out, int max) {
   try {
     const cv::Mat grey = resized(pix, width, height, scale);
-    rimpair::Corners corners;
-    std::vector<int> ids;
-    rimpair::detect(grey, window, corners, ids);
     const double sx = double(width) / grey.cols, sy = double(height) / grey.rows;
-    const int n = std::min(max, static_cast<int>(ids.size()));
-    for (int i = 0; i < n; i++) {
-      out[i].id = ids[i];
-      for (int k = 0; k < 4; k++) {
-        out[i].x[k] = back(corners[i][k].x, sx);
-        out[i].y[k] = back(corners[i][k].y, sy);
-      }
-    }
-    return n;
+    return write_markers(grey, window, out, max, [=](cv::Point2f at) { return cv::Point2f(back(at.x, sx), back(at.y, sy)); });
+  } catch (...) {
+    return -1;
+  }
+}
+
+int rimpair_find_mapped_markers(const unsigned char *pix, int width, int height, const double *h,
+                                int mapped_width, int mapped_height, int window, rimpair_marker *out, int max) {
+  try {
+    const cv::Mat grey(height, width, CV_8UC1, const_cast<unsigned char *>(pix));
+    const cv::Matx33d map(h);
+    cv::Mat mapped;
+    cv::warpPerspective(sharpened(grey), mapped, map, cv::Size(mapped_width, mapped_height), cv::INTER_CUBIC | cv::WARP_INVERSE_MAP, cv::BORDER_REPLICATE);
+    return write_markers(mapped, window, out, max, [&](cv::Point2f at) {
+      const cv::Vec3d p = map * cv::Vec3d(at.x, at.y, 1);
+      return cv::Point2f(static_cast<float>(p[0] / p[2]), static_cast<float>(p[1] / p[2]));
+    });
   } catch (...) {
     return -1;
   }

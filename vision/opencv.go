@@ -30,9 +30,29 @@ const maxMarkers = 256
 // adaptive threshold of the given window (px, odd), or OpenCV's three for window 0.
 // The markers' places are in the picture as it is.
 func findMarkers(g *Gray, scale float64, window int) ([]marker, error) {
+	return markersFrom(func(out *C.rimpair_marker) C.int {
+		return C.rimpair_find_markers(bytesOf(g.Pix), C.int(g.Width), C.int(g.Height),
+			C.double(scale), C.int(window), out, maxMarkers)
+	})
+}
+
+// findMappedMarkers is findMarkers in a picture of the given size of which h says from where
+// in the picture its pixels are. The markers' places are in the picture as it is.
+func findMappedMarkers(g *Gray, h *homography, width, height, window int) ([]marker, error) {
+	var rows [9]C.double
+	for i := range rows {
+		rows[i] = C.double(h[i/3][i%3])
+	}
+	return markersFrom(func(out *C.rimpair_marker) C.int {
+		return C.rimpair_find_mapped_markers(bytesOf(g.Pix), C.int(g.Width), C.int(g.Height),
+			&rows[0], C.int(width), C.int(height), C.int(window), out, maxMarkers)
+	})
+}
+
+// markersFrom are those that a call of OpenCV finds.
+func markersFrom(find func(out *C.rimpair_marker) C.int) ([]marker, error) {
 	var found [maxMarkers]C.rimpair_marker
-	n := C.rimpair_find_markers(bytesOf(g.Pix), C.int(g.Width), C.int(g.Height),
-		C.double(scale), C.int(window), &found[0], maxMarkers)
+	n := find(&found[0])
 	if n < 0 {
 		return nil, errors.New("vision: OpenCV's marker detector failed")
 	}

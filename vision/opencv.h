@@ -22,6 +22,12 @@ typedef struct {
 int rimpair_find_markers(const unsigned char *pix, int width, int height, double scale,
                          int window, rimpair_marker *out, int max);
 
+// The same in a picture of the given size that is made of the grey one, sharpened: its
+// pixel (x, y) is from where the homography h, row by row, maps it. The markers' corners
+// are mapped back.
+int rimpair_find_mapped_markers(const unsigned char *pix, int width, int height, const double *h,
+                                int mapped_width, int mapped_height, int window, rimpair_marker *out, int max);
+
 // Finds the inner corners of a chessboard in a grey picture, resized beforehand by
 // the given scale, row by row. Returns 1 when all columns * rows were written to x
 // and y, 0 when no board was found, or -1 on failure.

@@ -39,24 +39,54 @@ func findSheets(g *Gray, enough int) ([]Corner, error) {
 	if err != nil {
 		return nil, err
 	}
-	var corners [calib.MaxSheets][]Corner
-	var errs [calib.MaxSheets]error
-	var group errgroup.Group
-	for i := range corners {
-		group.Go(func() error {
-			corners[i], errs[i] = findOnce(g, i+1, markers)
-			return nil
-		})
-	}
-	_ = group.Wait() // the errors are in errs
-	if err := cmp.Or(errs[:]...); err != nil {
+	corners, err := findEach(g, markers, [calib.MaxSheets][]Corner{})
+	if err != nil {
 		return nil, err
+	}
+	if one, ok := onlyOne(&corners); ok && enough > 1 {
+		beside, err := findBeside(g, one)
+		if err != nil {
+			return nil, err
+		}
+		if corners, err = findEach(g, append(markers, beside...), corners); err != nil {
+			return nil, err
+		}
 	}
 	all := slices.Concat(corners[:]...)
 	if len(all) == 0 {
 		return nil, whyNone(g)
 	}
 	return all, nil
+}
+
+// findEach returns the corners of all sheets, of which some may be known.
+func findEach(g *Gray, markers []marker, known [calib.MaxSheets][]Corner) ([calib.MaxSheets][]Corner, error) {
+	var errs [calib.MaxSheets]error
+	var group errgroup.Group
+	for i := range known {
+		if len(known[i]) > 0 {
+			continue
+		}
+		group.Go(func() error {
+			known[i], errs[i] = findOnce(g, i+1, markers)
+			return nil
+		})
+	}
+	_ = group.Wait() // the errors are in errs
+	return known, cmp.Or(errs[:]...)
+}
+
+// onlyOne is the sheet that was found, if no other was.
+func onlyOne(sheets *[calib.MaxSheets][]Corner) (one []Corner, ok bool) {
+	for _, corners := range sheets {
+		if len(corners) > 0 && ok {
+			return nil, false
+		}
+		if len(corners) > 0 {
+			one, ok = corners, true
+		}
+	}
+	return one, ok
 }
 
 // findOnce returns the corners of one sheet, which may lie in the photo only once: of two

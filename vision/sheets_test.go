@@ -219,6 +219,29 @@ func near(g *Gray, cx, cy float64, inside func(dx, dy float64) bool, value func(
 	}
 }
 
+// A sheet that lies so far off that its markers cannot be read as they are is found on the floor
+// beside the near one, and only it.
+func TestSheetBesideAnother(t *testing.T) {
+	g := loadSample(t, "rear.jpg")
+	markers, err := proposeMarkers(g, sureSheets)
+	require.NoError(t, err)
+	plain, err := findEach(g, markers, [calib.MaxSheets][]Corner{})
+	require.NoError(t, err)
+	near, ok := onlyOne(&plain)
+	require.True(t, ok)
+	assert.Equal(t, 2, near[0].Sheet)
+
+	all, err := FindSheets(g)
+	require.NoError(t, err)
+	seen := map[int]int{}
+	for _, c := range all {
+		seen[c.Sheet]++
+	}
+	assert.Equal(t, len(near), seen[2])
+	assert.Greater(t, seen[1], 12)
+	assert.Len(t, seen, 2)
+}
+
 // A second print of sheet 1 in the photo cannot be told from the first.
 func TestSheetTwice(t *testing.T) {
 	g := loadSample(t, "front.jpg")
