@@ -49,6 +49,21 @@ func (m *set) verifyProfiles() error {
 	return nil
 }
 
+// orProfile is the refusal of a profile that the sheets speak against, where without it they agree;
+// else err, for which they do not.
+func (m *set) orProfile(err error) error {
+	wrong := m.verifyProfiles()
+	if wrong == nil {
+		return err
+	}
+	unsaid := m.settings
+	unsaid.Cameras = nil
+	if _, apart := prepare(m.inputs, unsaid); apart != nil {
+		return err
+	}
+	return wrong
+}
+
 // verifyLenses refuses a profile that the photos speak against with their wheels as well, where
 // the sheets alone say too little of the lens.
 func (m *set) verifyLenses(f *fitted) error {

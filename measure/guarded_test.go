@@ -41,7 +41,7 @@ func TestMudguardsTakenForTyres(t *testing.T) {
 		{911000, []int{front}, ""}, // by longer stretches the mudguards passed
 		{911024, []int{front, above}, "mudguards"},
 		{911028, []int{rear, above}, ""},
-		{905003, []int{rear, above}, "wheel_unclear"}, // 4 mm off by longer stretches, no rim seen
+		{905003, []int{rear, above}, "photo_disagrees"}, // 4 mm off by longer stretches, no rim seen
 		{921022, []int{rear, above}, "mudguards"},
 		{921014, []int{front, rear, above}, "wheel_unclear"}, // another edge for a rim's, nothing of the tyre
 		{911000, []int{rear, above}, ""},

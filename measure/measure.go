@@ -202,7 +202,10 @@ func prepare(inputs []Input, settings Settings) (*set, error) {
 	if err := m.adjustCameras(); err != nil {
 		return nil, sheetsMoved("", "The sheets do not lie in the same places in all photos.")
 	}
-	for _, check := range []func() error{m.verifyCameras, m.verifyProfiles, m.verifySheets} {
+	if err := m.verifyCameras(); err != nil {
+		return nil, m.orProfile(err)
+	}
+	for _, check := range []func() error{m.verifyProfiles, m.verifySheets} {
 		if err := check(); err != nil {
 			return nil, err
 		}
