@@ -1,6 +1,7 @@
 package measure
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -80,10 +81,8 @@ func (m *set) verifySaid(f *fitted) error {
 	if !m.sizeSaid() {
 		return nil
 	}
-	for _, other := range []*set{m.rimsElsewhere(f), m.bareElsewhere()} {
-		if other != nil {
-			return m.wrongSize(other)
-		}
+	if other := cmp.Or(m.rimsElsewhere(f), m.bareElsewhere()); other != nil {
+		return m.wrongSize(other)
 	}
 	return nil
 }
