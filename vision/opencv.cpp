@@ -41,9 +41,9 @@ float back(float at, double ratio) { return static_cast<float>(ratio * (at + 0.5
 // two into each other. Of the far markers of six photos 35 are read so, 6 without.
 cv::Mat sharpened(const cv::Mat &grey) {
   const double blurPx = 1, amount = 3;
-  cv::Mat blurred, out;
-  cv::GaussianBlur(grey, blurred, cv::Size(), blurPx);
-  cv::addWeighted(grey, 1 + amount, blurred, -amount, 0, out);
+  cv::Mat out;
+  cv::GaussianBlur(grey, out, cv::Size(), blurPx);
+  cv::addWeighted(grey, 1 + amount, out, -amount, 0, out);
   return out;
 }
 
