@@ -147,8 +147,8 @@ func (g *Gray) linearMean(at calib.Point, from []calib.Point) float64 {
 		x, y := at.X+d.X, at.Y+d.Y
 		x0, y0 := int(x), int(y)
 		fx, fy := x-float64(x0), y-float64(y0)
-		upper := g.Pix[y0*g.Width+x0:]
-		lower := upper[g.Width:]
+		i := y0*g.Width + x0
+		upper, lower := g.Pix[i:i+2], g.Pix[i+g.Width:i+g.Width+2]
 		a, b := linearLight[upper[0]], linearLight[lower[0]]
 		a += (linearLight[upper[1]] - a) * fx
 		b += (linearLight[lower[1]] - b) * fx

@@ -12,15 +12,17 @@ import (
 // seen from straight above (a homography) has markers as large and as square as they are printed.
 
 const (
-	// floorPxPerMm makes a cell of a marker 5.6 px wide.
-	floorPxPerMm = 1.25
+	// floorPxPerMm makes a cell of a marker 4.5 px wide.
+	floorPxPerMm = 1.0
 	// floorReachMm is how far from the found sheet others are looked for: on the plan they lie
 	// 0.6 m beside and 0.8 m behind each other.
 	floorReachMm = 1250.0
 	floorStepMm  = 50.0
 	// leastFloorPx is how many pixels of the photo a mm² of the floor has at least where a marker
-	// can be read.
+	// can be read, and flatPxPerMm how many a mm has, the way it is seen flattest, where the
+	// photo itself shows cells too flat to be read: 2 px.
 	leastFloorPx = 0.1
+	flatPxPerMm  = 0.5
 )
 
 // findBeside looks for markers on the floor around a sheet of which these corners were found.
@@ -45,7 +47,7 @@ func findBeside(g *Gray, found []Corner) ([]marker, error) {
 }
 
 // floorSeen is the rectangle around a sheet, in its plane, in which the photo shows the floor large
-// enough.
+// enough, but too flat.
 func floorSeen(g *Gray, h *homography) (low, high calib.Point, ok bool) {
 	low, high = calib.Point{X: math.Inf(1), Y: math.Inf(1)}, calib.Point{X: math.Inf(-1), Y: math.Inf(-1)}
 	front := h[2][2] // the sign of what is before the camera
@@ -55,10 +57,18 @@ func floorSeen(g *Gray, h *homography) (low, high calib.Point, ok bool) {
 			q, d := h.apply(p), h.affineAt(p)
 			before := (h[2][0]*x+h[2][1]*y+h[2][2])*front > 0
 			inside := q.X > 0 && q.Y > 0 && q.X < float64(g.Width) && q.Y < float64(g.Height)
-			if before && inside && math.Abs(d[0]*d[3]-d[1]*d[2]) > leastFloorPx {
+			least, most := scales(d)
+			if before && inside && least*most > leastFloorPx && least < flatPxPerMm {
 				low.X, low.Y, high.X, high.Y = min(low.X, x), min(low.Y, y), max(high.X, x), max(high.Y, y)
 			}
 		}
 	}
 	return low, high, low.X < high.X && low.Y < high.Y
+}
+
+// scales are the lengths of the shorter and the longer half-axis of the ellipse to which an
+// affine map (its matrix row by row) turns a circle of radius 1: its singular values.
+func scales(m [4]float64) (least, most float64) {
+	sum, difference := math.Hypot(m[0]+m[3], m[1]-m[2]), math.Hypot(m[0]-m[3], m[1]+m[2])
+	return math.Abs(sum-difference) / 2, (sum + difference) / 2
 }

@@ -29,6 +29,12 @@ func (h *homography) affineAt(p calib.Point) [4]float64 {
 	}
 }
 
+// scaleAt is how many pixels a millimetre has at p, as the root of an area's.
+func (h *homography) scaleAt(p calib.Point) float64 {
+	d := h.affineAt(p)
+	return math.Sqrt(math.Abs(d[0]*d[3] - d[1]*d[2]))
+}
+
 func (h *homography) mul(g *homography) homography {
 	var p homography
 	for i := range p {

@@ -344,7 +344,7 @@ func armsMm() []float64 { return []float64{10, 7, 5, 3.5} }
 func (s *sheetSearch) measure(i int, h *homography) (crossingFit, bool) {
 	p := cornerPoint(i)
 	c := crossing{axes: h.affineAt(p), brightFirst: brightFirst(i)}
-	pxPerMm := math.Sqrt(math.Abs(c.axes[0]*c.axes[3] - c.axes[1]*c.axes[2]))
+	pxPerMm := h.scaleAt(p)
 	expected := h.apply(p)
 	for _, arm := range armsMm() {
 		c.at, c.armMm = expected, math.Min(arm, maxArmPx/pxPerMm)
@@ -383,8 +383,7 @@ func (s *sheetSearch) dropOutliers() {
 				continue
 			}
 			p := cornerPoint(i)
-			a := h.affineAt(p)
-			square := calib.SquareMm * math.Sqrt(math.Abs(a[0]*a[3]-a[1]*a[2]))
+			square := calib.SquareMm * h.scaleAt(p)
 			if e := distance(h.apply(p), f.at) / (strayPx + strayShare*square); e > excess {
 				worst, excess = i, e
 			}
