@@ -102,14 +102,16 @@ func (m *set) rimsElsewhere(f *fitted) *set {
 }
 
 // bareElsewhere is the set with a size of which both tyres are seen all around, where with the one
-// that was said only their lower parts are, as under mudguards; else nil.
+// that was said only their lower parts are, as under mudguards; else nil. Where they stand the
+// search with the size that was said tells well enough.
 func (m *set) bareElsewhere() *set {
 	if !m.lowerAlone() {
 		return nil
 	}
 	other := m.unsized()
 	other.approach = approach{}
-	if _, err := other.solveFrom(other.findPairs()); err != nil || m.sizeOffMm(other) <= leastSizeOffMm || other.hearing.lower != [2]bool{} {
+	pairs := other.newFinder(other.scene).resized(m.pairs)
+	if _, err := other.solveFrom(pairs); err != nil || m.sizeOffMm(other) <= leastSizeOffMm || other.hearing.lower != [2]bool{} {
 		return nil
 	}
 	return other
