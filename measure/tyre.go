@@ -27,7 +27,7 @@ const (
 	// grainBesidePx is how far outside a tyre's outline the ground is looked at.
 	grainBesidePx = 12.0
 	// leastGrain of the ground makes it grainy: 0.25 to 0.35 beside seven tyres on asphalt in given
-	// photos, 0.14 to 0.17 in drawn ones, 0.11 at most elsewhere.
+	// photos, 0.14 to 0.16 in two drawn ones, 0.11 at most elsewhere.
 	leastGrain = 0.13
 )
 
