@@ -252,6 +252,17 @@ func TestBareTyresTellTheSize(t *testing.T) {
 	assert.Contains(t, refusal.Reason, "with 406 mm the photos agree")
 }
 
+// Rims of 349 mm, said to be 349: the photo is unclear, and with 355 it would pass. That is no
+// ground to doubt the size or the print.
+func TestUnclearPhotoDoesNotBlameANearSize(t *testing.T) {
+	s := newStudioOf(t, 906102, samples.Options{LongSide: 1400, Guards: samples.WithGuards, Views: []samples.View{samples.Front, samples.RearView, samples.Above}})
+	require.Equal(t, 349.0, s.settings().BeadSeatMm)
+	m, err := measure.Measure([]measure.Input{s.take(t, 2, nil)}, s.settings())
+	refusal := requireRefused(t, m, err)
+	assert.Equal(t, "wheel_unclear", refusal.Code)
+	assert.NotContains(t, refusal.Reason, "355")
+}
+
 func printTooSmall(c *samples.Scene) {
 	for i := range c.Sheets {
 		c.Sheets[i].ScaleX *= 0.97
