@@ -1,7 +1,6 @@
 package measure
 
 import (
-	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -87,7 +86,11 @@ func (m *set) verifySaid(f *fitted) error {
 	if !m.sizeSaid() {
 		return nil
 	}
-	if other := cmp.Or(m.rimsElsewhere(f), m.bareElsewhere()); other != nil {
+	other := m.rimsElsewhere(f)
+	if other == nil {
+		other = m.bareElsewhere()
+	}
+	if other != nil {
 		return m.wrongSize(other)
 	}
 	return nil
@@ -99,9 +102,8 @@ func (m *set) rimsElsewhere(f *fitted) *set {
 	if m.rimSeen(Left) || m.rimSeen(Right) {
 		return nil
 	}
-	other := m.unsized()
-	pairs := other.newFinder(other.scene).resized([]pairGuess{newPairGuess(m.guesses(f.scene))})
-	if _, err := other.solveFrom(pairs); err != nil || m.sizeOffMm(other) <= nearSizesMm || !other.rimSeen(Left) || !other.rimSeen(Right) {
+	other := m.resized([]pairGuess{newPairGuess(m.guesses(f.scene))}, m.approach)
+	if other == nil || m.sizeOffMm(other) <= nearSizesMm || !other.rimSeen(Left) || !other.rimSeen(Right) {
 		return nil
 	}
 	return other
@@ -114,10 +116,19 @@ func (m *set) bareElsewhere() *set {
 	if !m.lowerAlone() {
 		return nil
 	}
+	other := m.resized(m.pairs, approach{})
+	if other == nil || m.sizeOffMm(other) <= leastSizeOffMm || other.hearing.lower != [2]bool{} {
+		return nil
+	}
+	return other
+}
+
+// resized is the set as if no size had been said, solved from some pairs of wheels with every usual
+// size; nil where that is not believed.
+func (m *set) resized(pairs []pairGuess, a approach) *set {
 	other := m.unsized()
-	other.approach = approach{}
-	pairs := other.newFinder(other.scene).resized(m.pairs)
-	if _, err := other.solveFrom(pairs); err != nil || m.sizeOffMm(other) <= leastSizeOffMm || other.hearing.lower != [2]bool{} {
+	other.approach = a
+	if _, err := other.solveFrom(other.newFinder(other.scene).resized(pairs)); err != nil {
 		return nil
 	}
 	return other

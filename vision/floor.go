@@ -54,21 +54,14 @@ func floorSeen(g *Gray, h *homography) (low, high calib.Point, ok bool) {
 	for x := -floorReachMm; x <= floorReachMm; x += floorStepMm {
 		for y := -floorReachMm; y <= floorReachMm; y += floorStepMm {
 			p := calib.Point{X: x, Y: y}
-			q, d := h.apply(p), h.affineAt(p)
+			q := h.apply(p)
 			before := (h[2][0]*x+h[2][1]*y+h[2][2])*front > 0
 			inside := q.X > 0 && q.Y > 0 && q.X < float64(g.Width) && q.Y < float64(g.Height)
-			least, most := scales(d)
+			least, most := h.scalesAt(p)
 			if before && inside && least*most > leastFloorPx && least < flatPxPerMm {
 				low.X, low.Y, high.X, high.Y = min(low.X, x), min(low.Y, y), max(high.X, x), max(high.Y, y)
 			}
 		}
 	}
 	return low, high, low.X < high.X && low.Y < high.Y
-}
-
-// scales are the lengths of the shorter and the longer half-axis of the ellipse to which an
-// affine map (its matrix row by row) turns a circle of radius 1: its singular values.
-func scales(m [4]float64) (least, most float64) {
-	sum, difference := math.Hypot(m[0]+m[3], m[1]-m[2]), math.Hypot(m[0]-m[3], m[1]+m[2])
-	return math.Abs(sum-difference) / 2, (sum + difference) / 2
 }

@@ -29,10 +29,18 @@ func (h *homography) affineAt(p calib.Point) [4]float64 {
 	}
 }
 
+// scalesAt are how many pixels a millimetre has at p in the direction in which it has fewest and in
+// that in which it has most: the singular values of the derivative.
+func (h *homography) scalesAt(p calib.Point) (least, most float64) {
+	d := h.affineAt(p)
+	sum, difference := math.Hypot(d[0]+d[3], d[1]-d[2]), math.Hypot(d[0]-d[3], d[1]+d[2])
+	return math.Abs(sum-difference) / 2, (sum + difference) / 2
+}
+
 // scaleAt is how many pixels a millimetre has at p, as the root of an area's.
 func (h *homography) scaleAt(p calib.Point) float64 {
-	d := h.affineAt(p)
-	return math.Sqrt(math.Abs(d[0]*d[3] - d[1]*d[2]))
+	least, most := h.scalesAt(p)
+	return math.Sqrt(least * most)
 }
 
 func (h *homography) mul(g *homography) homography {
