@@ -85,6 +85,18 @@ func TestRimsThatAreHeardButNotMet(t *testing.T) {
 	assertCovers(t, "rim total toe", m.Result.RimTotalToeMm, s.truth().RimTotalToeMm)
 }
 
+// A bare tyre whose lower part won the vote by chance is read all around, as the other one is.
+func TestBareTyreHeardBelow(t *testing.T) {
+	s := newStudioOf(t, 906005, samples.Options{Views: []samples.View{samples.Front, samples.RearView, samples.Above}})
+	m, err := measure.Measure([]measure.Input{s.front, s.rear, s.take(t, 2, nil)}, s.settings())
+	require.NoError(t, err)
+	assertCovers(t, "rim total toe", m.Result.RimTotalToeMm, s.truth().RimTotalToeMm)
+	for _, photo := range m.Result.Photos {
+		left, right := float64(photo.Wheels[measure.Left].TyrePoints), float64(photo.Wheels[measure.Right].TyrePoints)
+		assert.Less(t, max(left, right), 2*min(left, right), "of a tyre read below alone there are 2.7 to 3.9 times fewer: %s", photo.File)
+	}
+}
+
 // Two photos of wheels so far hidden that each by itself hardly knows the toe agree on some
 // state even where tie rods were turned by 1° a wheel in between.
 func TestHiddenWheelsThatMoved(t *testing.T) {

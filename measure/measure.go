@@ -274,7 +274,12 @@ func (m *set) fit(scene *Scene) (*fitted, error) {
 	if m.settings.BeadSeatMm == 0 {
 		m.guessRims(f.scene)
 	}
-	if f, err = m.fitJointly(m.findRims(f.scene), true); err != nil {
+	f, err = m.fitJointly(m.findRims(f.scene), true)
+	if err == nil && m.upperSeen(f) {
+		m.hearing.lower = [2]bool{}
+		f, err = m.fitJointly(f.scene, true)
+	}
+	if err != nil {
 		return nil, m.unsettled(err)
 	}
 	f.doubt = m.doubt(f)

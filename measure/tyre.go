@@ -72,6 +72,9 @@ func lowerVisible(ip *imagePoint) bool {
 	return outlineVisible(ip) && math.Sin(ip.u) <= belowSin
 }
 
+// upperVisible is outlineVisible of the rest.
+func upperVisible(ip *imagePoint) bool { return outlineVisible(ip) && !lowerVisible(ip) }
+
 // outlineFree is what is visible of the outline, of the lower part alone where a mudguard
 // covers the rest.
 func (m *set) outlineFree(side Side) func(*imagePoint) bool {
