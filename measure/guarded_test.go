@@ -97,6 +97,15 @@ func TestBareTyreHeardBelow(t *testing.T) {
 	}
 }
 
+// Mudguards that pass for both tyres in small photos, 9.5 mm off at u 0.7: of two sizes, no rim seen.
+func TestMudguardsOfTwoSizes(t *testing.T) {
+	s := newStudioOf(t, 906114, samples.Options{LongSide: 1400, Guards: samples.WithGuards})
+	m, err := measure.Measure([]measure.Input{s.front, s.rear}, s.settings())
+	refusal := requireRefused(t, m, err)
+	assert.Equal(t, "wheel_unclear", refusal.Code)
+	assert.Contains(t, refusal.Reason, "differ by 3 mm in diameter")
+}
+
 // Two photos of wheels so far hidden that each by itself hardly knows the toe agree on some
 // state even where tie rods were turned by 1° a wheel in between.
 func TestHiddenWheelsThatMoved(t *testing.T) {
