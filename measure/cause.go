@@ -117,7 +117,7 @@ func (m *set) bareElsewhere() *set {
 		return nil
 	}
 	other := m.resized(m.pairs, approach{})
-	if other == nil || m.sizeOffMm(other) <= leastSizeOffMm || other.hearing.lower != [2]bool{} {
+	if other == nil || m.sizeOffMm(other) <= leastSizeOffMm || !other.allAround() {
 		return nil
 	}
 	return other

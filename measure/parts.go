@@ -53,18 +53,16 @@ func (m *set) upperSeen(f *fitted) bool {
 			return false
 		}
 	}
-	return m.hearing.lower != [2]bool{}
+	return !m.allAround()
 }
 
 // upperMet is how much of a tyre's upper part has an edge where the solution puts it.
 func (m *set) upperMet(f *fitted, side Side) float64 {
 	var upper tally
 	for photo := range f.scene.Photos {
-		c := newLocus(f.scene.wheel(photo, side), TyreOuter, 0, f.scene.view(photo))
-		places := m.probes(&c, photo, probeSpacingPx, upperVisible)
-		o := edgeObservation{photo: photo, side: side, kind: TyreOuter}
-		upper.probes += len(places)
-		for _, seen := range m.contourPoints(&c, o, f.scene.Photos[photo].EdgeOffset[0], jointWindowPx, places, mayEndTyre) {
+		points, probes := m.outlineAmong(f.scene, photo, side, jointWindowPx, outlineSigmaPx, upperVisible)
+		upper.probes += probes
+		for _, seen := range points {
 			upper.agreeing += count(math.Abs(seen.edge.Offset) < upperPx)
 		}
 	}
@@ -76,7 +74,7 @@ func (m *set) verifyParts(f *fitted) error {
 	if m.lowerAlone() {
 		return nil
 	}
-	if m.hearing.lower == [2]bool{} && m.lowerMet(f) < leastShare {
+	if m.allAround() && m.lowerMet(f) < leastShare {
 		return mudguards(largerAbove)
 	}
 	if len(m.inputs) < 2 {
@@ -108,7 +106,7 @@ func (m *set) verifyParts(f *fitted) error {
 // way to read the photos is to be tried then. A vehicle has mudguards on both sides, so one bare
 // tyre will do. Where mudguards are taken for tyres these come out smaller as often.
 func (m *set) missized(f *fitted) bool {
-	return m.hearing.lower == [2]bool{} && 2*m.tyresOffMm(f.scene) > leastSizeOffMm && m.lowerMet(f) >= bareShare
+	return m.allAround() && 2*m.tyresOffMm(f.scene) > leastSizeOffMm && m.lowerMet(f) >= bareShare
 }
 
 // lowerMet is how much agrees of what no mudguard hides of a tyre, of the tyre of which more does.

@@ -127,9 +127,16 @@ func (m *set) grain(pairs []pairGuess) float64 {
 // of the rises within the window the outermost that is nearly as strong as the
 // strongest, since stripes and the tread's own shading lie inside the outline.
 func (m *set) outlinePoints(scene *Scene, photo int, side Side, window, sigma float64) []edgeObservation {
+	points, _ := m.outlineAmong(scene, photo, side, window, sigma, m.outlineFree(side))
+	return points
+}
+
+// outlineAmong finds it on a part of the outline, and says in how many places it was looked for.
+func (m *set) outlineAmong(scene *Scene, photo int, side Side, window, sigma float64, visible func(*imagePoint) bool) (points []edgeObservation, probes int) {
 	c := newLocus(scene.wheel(photo, side), TyreOuter, 0, scene.view(photo))
 	o := edgeObservation{photo: photo, side: side, kind: TyreOuter, sigma: sigma}
-	return m.contourPoints(&c, o, scene.Photos[photo].EdgeOffset[0], window, m.probes(&c, photo, probeSpacingPx, m.outlineFree(side)), mayEndTyre)
+	places := m.probes(&c, photo, probeSpacingPx, visible)
+	return m.contourPoints(&c, o, scene.Photos[photo].EdgeOffset[0], window, places, mayEndTyre), len(places)
 }
 
 // contourPoints finds the edges at some places of a contour; o says of what, shift how

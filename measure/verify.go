@@ -23,22 +23,18 @@ const (
 	// bare wheels' rims were heard first in 36 drawn pairs (906000-), by as many as voted for them,
 	// 0.31 did so and wheels were 10 mm off; of rims under mudguards, right ones, one in 60 has
 	// less than 0.42.
-	leastRimMet   = 0.4
-	fairShare     = 0.4  // settles it together with the vote
-	clearSupport  = 0.55 // of the probes in the vote
-	leastShare    = 0.25
-	leastPhotoSay = 0.12 // of a photo's outlines, below which it shows something else
-	fewBallots    = 20
-	dissentPx     = 1.2 // within which an edge agrees
-	dissentShare  = 0.5 // of a photo's probes that agree with another place
-	dissentRatio  = 0.6 // of them, that agree with the solution
-	fewProbes     = 30
-	sameTyreMm    = 1.5 // between two tyres of one size
-	maxTyreDiffMm = 4.0 // between the outer diameters of the two tyres
-	// tyresZ is how many standard uncertainties less does where no rim is seen: of some 60 drawn and given
-	// sets and pairs of bare wheels no two tyres are farther apart than 0.7 mm and 1.7 of them; mudguards
-	// taken for both tyres, 9.5 mm wrong, 3.4 mm and 4.4.
-	tyresZ         = 3
+	leastRimMet    = 0.4
+	fairShare      = 0.4  // settles it together with the vote
+	clearSupport   = 0.55 // of the probes in the vote
+	leastShare     = 0.25
+	leastPhotoSay  = 0.12 // of a photo's outlines, below which it shows something else
+	fewBallots     = 20
+	dissentPx      = 1.2 // within which an edge agrees
+	dissentShare   = 0.5 // of a photo's probes that agree with another place
+	dissentRatio   = 0.6 // of them, that agree with the solution
+	fewProbes      = 30
+	sameTyreMm     = 1.5 // between two tyres of one size
+	maxTyreDiffMm  = 4.0 // between the outer diameters of the two tyres
 	maxRimDiffMm   = 2.0 // between the diameters of the two rims, or what the photos leave open
 	maxRimOffMm    = 2.5 // of the rim's radius from what the bead seat makes expect
 	maxSectionOff  = 4.5 // of the tyre's inner radius from the bead seat
@@ -96,23 +92,25 @@ func (m *set) verify(f *fitted) error {
 	return nil
 }
 
+// tyresZ is how many standard uncertainties two tyres must differ by where no rim is seen: of some 60
+// drawn and given sets and pairs of bare wheels no two are farther apart than 0.7 mm and 1.7 of
+// them; mudguards taken for both tyres, 9.5 mm wrong, 3.4 mm and 4.4.
+const tyresZ = 3
+
 // tyresDiffer says whether two tyres that were heard all around are clearly not of one size where no
 // rim speaks for either.
 func (m *set) tyresDiffer(f *fitted) bool {
-	if m.hearing.lower != [2]bool{} || m.rimSeen(Left) || m.rimSeen(Right) {
+	d := f.scene.tyreDifferenceMm()
+	if d <= sameTyreMm || !m.allAround() || m.rimSeen(Left) || m.rimSeen(Right) {
 		return false
 	}
-	apart := f.quantity((*Scene).tyresApartMm)
-	return math.Abs(apart.Value) > max(sameTyreMm, tyresZ*apart.StandardUncertainty)
+	return d > tyresZ*f.quantity((*Scene).tyreDifferenceMm).StandardUncertainty
 }
 
 // tyreDifferenceMm is how much the two tyres' outer diameters differ.
-func (s *Scene) tyreDifferenceMm() float64 { return math.Abs(s.tyresApartMm()) }
-
-// tyresApartMm is how much larger the left tyre's outer diameter is.
-func (s *Scene) tyresApartMm() float64 {
+func (s *Scene) tyreDifferenceMm() float64 {
 	l, r := &s.Wheels[Left], &s.Wheels[Right]
-	return 2 * (l.Ring + l.Tube - r.Ring - r.Tube)
+	return 2 * math.Abs(l.Ring+l.Tube-r.Ring-r.Tube)
 }
 
 func unclear(photo, reason string) error {
@@ -228,6 +226,9 @@ const guardedPhotos = 2
 // needsRims says whether the tyres' outlines alone will not do: a vehicle has mudguards on
 // both sides.
 func (m *set) needsRims() bool { return len(m.inputs) <= guardedPhotos && m.lowerAlone() }
+
+// allAround says whether of both tyres the whole outlines were heard.
+func (m *set) allAround() bool { return m.hearing.lower == [2]bool{} }
 
 // lowerAlone says whether of both tyres only the lower parts were heard, where no mudguard reaches.
 func (m *set) lowerAlone() bool { return m.hearing.lower == [2]bool{true, true} }
